@@ -1,0 +1,7 @@
+"""``python -m humcheck``."""
+
+import sys
+
+from humcheck.cli import main
+
+sys.exit(main())

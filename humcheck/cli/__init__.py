@@ -1,0 +1,64 @@
+"""The command line. Only argparse is imported here; each command loads what it needs when it runs."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+from humcheck.errors import EXIT_UNUSABLE, HumcheckError, printable
+
+_COMMANDS = ("tracks", "inspect", "compare", "demo", "report")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with all its commands."""
+    from importlib import import_module
+
+    parser = argparse.ArgumentParser(
+        prog="humcheck",
+        description="Measure what a box, lead or adapter does to the sound that passes through it: hum, picture buzz, "
+        "hiss, level, tone, bleed and distortion, always beside a direct recording.",
+        epilog="Start with 'humcheck demo', which needs no hardware.",
+    )
+    parser.add_argument("--version", action="store_true", help="print the versions that a report should name")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name in _COMMANDS:
+        import_module(f"humcheck.cli.{name}").add_parser(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return the exit status."""
+    parser = build_parser()
+    arguments = parser.parse_args(argv)
+    if arguments.version:
+        from humcheck.cli.version import print_versions
+
+        return print_versions()
+    if arguments.command is None:
+        parser.print_usage(sys.stderr)
+        return EXIT_UNUSABLE
+    return _run(arguments)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    try:
+        status = arguments.run(arguments)
+        sys.stdout.flush()
+    except HumcheckError as error:
+        print(f"humcheck: {error.sentence()}", file=sys.stderr)
+        return error.exit_status
+    except KeyboardInterrupt:
+        print("humcheck: stopped; nothing half-written is left behind", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away (`humcheck inspect ... | head`): not an error of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except OSError as error:
+        place = "" if error.filename is None else f"{printable(error.filename)}: "
+        print(f"humcheck: {place}{printable(error.strerror or error)}", file=sys.stderr)
+        return EXIT_UNUSABLE
+    return int(status)

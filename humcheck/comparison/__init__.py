@@ -1,0 +1,1 @@
+"""Takes set against each other: repeats, changes, added parts, with intervals."""

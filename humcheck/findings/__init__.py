@@ -1,0 +1,1 @@
+"""What the numbers mean, in plain sentences with their evidence."""

@@ -1,0 +1,1 @@
+"""From files to results: measure a take, compare takes, run the demo."""

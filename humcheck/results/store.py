@@ -1,0 +1,91 @@
+"""Results as JSON text and back, with the checks that keep a saved file readable for years."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+
+from humcheck.errors import HumcheckError
+from humcheck.results.rows import Results
+
+CURRENT_FORMAT_VERSION = 1
+
+#: Steps from one format version to the next, by the version they start from.
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
+def results_to_json(results: Results) -> str:
+    """Return the results file's text.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite (a programming error: such a value has no place in a row).
+    """
+    plain = msgspec.to_builtins(results)
+    _require_finite(plain, "$")
+    return json.dumps(plain, allow_nan=False, ensure_ascii=False, indent=1, sort_keys=False) + "\n"
+
+
+def load_results(text: str | bytes, *, where: object = None) -> Results:
+    """Read a results file's text, migrating older format versions.
+
+    Raises
+    ------
+    HumcheckError
+        If the text is no results file, is newer than this program, or a field does not fit.
+    """
+    try:
+        plain = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise HumcheckError(
+            f"this is not JSON ({error})", where=where, remedy="give a file written with --json"
+        ) from error
+    if not isinstance(plain, dict) or plain.get("format") != "humcheck-results":
+        raise HumcheckError(
+            "this is not a humcheck results file", where=where, remedy="give a file written with --json"
+        )
+    plain = _migrated(plain, where)
+    try:
+        results = msgspec.convert(plain, Results)
+        _require_finite(plain, "$")
+    except (msgspec.ValidationError, ValueError) as error:
+        raise HumcheckError(f"the results file is damaged: {error}", where=where, remedy="measure again") from error
+    return results
+
+
+def results_schema() -> dict[str, Any]:
+    """Return the JSON Schema of the results file, as published with the package."""
+    return msgspec.json.schema(Results)
+
+
+def _migrated(plain: dict[str, Any], where: object) -> dict[str, Any]:
+    version = plain.get("format_version")
+    if not isinstance(version, int) or version < 1:
+        raise HumcheckError("the results file does not say its format version", where=where)
+    if version > CURRENT_FORMAT_VERSION:
+        raise HumcheckError(
+            f"the results file has format version {version}, this program reads up to {CURRENT_FORMAT_VERSION}",
+            where=where,
+            remedy="update humcheck",
+        )
+    while version < CURRENT_FORMAT_VERSION:
+        plain = MIGRATIONS[version](plain)
+        version += 1
+    return plain
+
+
+def _require_finite(value: object, path: str) -> None:
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            raise ValueError(f"{path} is {value}, not a finite number")
+    elif isinstance(value, dict):
+        for name, item in value.items():
+            _require_finite(item, f"{path}.{name}")
+    elif isinstance(value, list):
+        for index, item in enumerate(value):
+            _require_finite(item, f"{path}[{index}]")
