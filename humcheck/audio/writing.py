@@ -1,0 +1,195 @@
+"""Writing files whole or not at all, and never over a file that is not this tool's own.
+
+Everything written carries `MARK`: text near its beginning or its end, audio in its comment tag. A file that carries
+it may be replaced; any other existing file is refused unless the user forces it.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from humcheck.audio.levels import Floats
+from humcheck.errors import UnusableCall, WouldOverwrite
+
+#: Mark by which the tool knows its own output again.
+MARK = "made by humcheck"
+
+_SEARCHED_BYTES = 65536
+_SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
+
+
+def own_output(path: str | os.PathLike[str], mark: str = MARK) -> bool:
+    """Return whether an existing file carries the mark in its first or last 64 KiB."""
+    wanted = mark.encode("utf-8")
+    with open(path, "rb") as file:
+        head = file.read(_SEARCHED_BYTES)
+        if wanted in head:
+            return True
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - _SEARCHED_BYTES))
+        return wanted in file.read()
+
+
+def refuse_to_overwrite(path: str | os.PathLike[str], *, force: bool = False, mark: str = MARK) -> None:
+    """Raise if `path` cannot be written: a folder, a missing folder above it, or a file that is not our own.
+
+    Raises
+    ------
+    WouldOverwrite
+        If the file exists, does not carry the mark, and `force` is not given.
+    UnusableCall
+        If the path is a folder, no regular file, or its folder does not exist.
+    """
+    target = Path(path)
+    try:
+        mode = target.stat().st_mode
+    except FileNotFoundError:
+        if not target.parent.is_dir():
+            raise UnusableCall("its folder does not exist", where=path, remedy="make the folder first") from None
+        return
+    except (OSError, ValueError) as error:
+        raise UnusableCall(f"cannot be written ({_reason(error)})", where=path, remedy="choose another name") from error
+    if stat.S_ISDIR(mode):
+        raise UnusableCall("is a folder, not a file", where=path, remedy="add a file name")
+    if not stat.S_ISREG(mode):
+        raise UnusableCall("is not a regular file", where=path, remedy="choose another name")
+    if force:
+        return
+    try:
+        own = own_output(target, mark)
+    except OSError as error:
+        raise UnusableCall(f"cannot be read ({_reason(error)})", where=path, remedy="choose another name") from error
+    if not own:
+        raise WouldOverwrite(
+            "exists and was not written by humcheck", where=path, remedy="choose another name, or add --force"
+        )
+
+
+def write_whole(path: str | os.PathLike[str], content: bytes | str, *, force: bool = False, mark: str = MARK) -> None:
+    """Write a file whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+        Where to; its folder must exist.
+    content : bytes or str
+        Text is written as UTF-8. It should hold `mark`, or the file cannot be replaced later without `force`.
+    force : bool
+        Replace a file that is not our own.
+    mark : str
+        What our own files of this kind hold.
+
+    Raises
+    ------
+    WouldOverwrite, UnusableCall
+        See `refuse_to_overwrite`; also when the disk refuses.
+    """
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    refuse_to_overwrite(path, force=force, mark=mark)
+
+    def write(temporary: str) -> None:
+        with open(temporary, "wb") as file:
+            file.write(data)
+
+    _replace_with(Path(path), write)
+
+
+def write_audio(
+    path: str | os.PathLike[str],
+    samples: Floats,
+    rate_hz: int,
+    bits: int = 24,
+    *,
+    force: bool = False,
+    comment: str = "",
+) -> None:
+    """Write samples as a WAV (or, by the name's ending, FLAC or AIFF) file that carries the mark.
+
+    Parameters
+    ----------
+    path : path
+        Ends in .wav, .flac, .aiff or .aif.
+    samples : numpy.ndarray, shape (n_samples, n_channels)
+        Full scale = 1.0. Rounded to the nearest step, clipped where they do not fit; dither is the caller's.
+    rate_hz : int
+        Sampling rate.
+    bits : int
+        16 or 24, or 32 for float.
+    force : bool
+        Replace a file that is not our own.
+    comment : str
+        Further text for the comment tag.
+    """
+    target = Path(path)
+    if samples.ndim != 2:
+        raise ValueError(f"samples must have shape (n_samples, n_channels), got {samples.shape}")
+    if bits not in _SUBTYPES:
+        raise ValueError(f"bits must be 16, 24 or 32, got {bits}")
+    formats = {".wav": "WAV", ".flac": "FLAC", ".aiff": "AIFF", ".aif": "AIFF"}
+    file_format = formats.get(target.suffix.lower())
+    if file_format is None:
+        raise UnusableCall("is no kind of audio file that can be written", where=path, remedy="end the name in .wav")
+    refuse_to_overwrite(path, force=force)
+    text = f"{MARK}. {comment}".strip()
+    _replace_with(target, lambda temporary: _write_tagged(temporary, samples, rate_hz, bits, file_format, text))
+
+
+def _write_tagged(temporary: str, samples: Floats, rate_hz: int, bits: int, file_format: str, text: str) -> None:
+    import soundfile
+
+    # Rounded here, not by libsndfile, which scales floats by 2**(bits-1) - 1: a full scale of its own.
+    if bits == 32:
+        stored: np.ndarray[tuple[int, ...], np.dtype[np.generic]] = samples.astype(np.float32)
+    else:
+        full = 2.0 ** (bits - 1)
+        steps = np.clip(np.rint(samples * full), -full, full - 1.0).astype(np.int32)
+        stored = steps << (32 - bits)
+    subtype = _SUBTYPES[bits]
+    with soundfile.SoundFile(
+        temporary, "w", samplerate=rate_hz, channels=samples.shape[1], subtype=subtype, format=file_format
+    ) as file:
+        file.comment = text
+        file.write(stored)
+
+
+def _replace_with(target: Path, write: Callable[[str], None]) -> None:
+    """Write to a temporary file beside the target, then put it in the target's place in one step."""
+    # A link keeps pointing where it did: what it points to is replaced.
+    target = target.resolve()
+    temporary = ""
+    try:
+        mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else None
+        descriptor, temporary = tempfile.mkstemp(prefix=".humcheck-", suffix=target.suffix, dir=target.parent)
+        os.close(descriptor)
+        write(temporary)
+        _to_disk(temporary)
+        os.chmod(temporary, _default_mode() if mode is None else mode)
+        os.replace(temporary, target)
+    except OSError as error:
+        raise UnusableCall(
+            f"cannot be written ({_reason(error)})", where=target, remedy="check the folder's rights and the free space"
+        ) from error
+    finally:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+
+
+def _to_disk(path: str) -> None:
+    with open(path, "rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _default_mode() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _reason(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
