@@ -1,1 +1,31 @@
 """What the numbers mean, in plain sentences with their evidence."""
+
+from __future__ import annotations
+
+from humcheck.findings.index import uses
+from humcheck.findings.noises import noise_findings, single_noise_findings
+from humcheck.findings.sound import sound_findings
+from humcheck.findings.takes import bench_findings, take_findings
+from humcheck.results import Finding, Results
+
+__all__ = ["find"]
+
+_WEIGHT = {"strong": 0, "clear": 1, "slight": 2, "none": 3}
+
+
+def find(results: Results) -> list[Finding]:
+    """Return the findings of a results file, for each device the weightiest first.
+
+    Parameters
+    ----------
+    results : Results
+        With measures, changes and takes; its own findings are not looked at.
+    """
+    found = list(take_findings(results))
+    for use in uses(results, "through"):
+        of_use = [*noise_findings(use), *sound_findings(use)]
+        found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))
+    for use in uses(results, "single"):
+        found.extend(single_noise_findings(use))
+    found.extend(bench_findings(results))
+    return found

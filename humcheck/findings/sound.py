@@ -1,0 +1,155 @@
+"""Level, balance, tone, polarity, bleed and distortion in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from humcheck.findings import advice
+from humcheck.findings.index import Use, largest, worst
+from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT, LEVEL_DB, TONE_SPAN_DB
+from humcheck.findings.words import certainty, channel_words, decibels, with_sign
+from humcheck.results import Change, Evidence, Finding, Measure
+from humcheck.results.rows import Severity
+
+
+def sound_findings(use: Use) -> Iterator[Finding]:
+    """Yield what a device does to the sound itself, in the order of complaints."""
+    for find in (_level, _balance, _tone, _polarity, _bleed, _distortion):
+        yield from find(use)
+
+
+def _finding(
+    use: Use,
+    row: Measure | Change,
+    kind: str,
+    severity: Severity,
+    sentence: str,
+    what_to_try: tuple[str, ...] = (),
+) -> Finding:
+    pointer = Evidence(change=row.id) if isinstance(row, Change) else Evidence(measure=row.id)
+    tried = list(what_to_try) if severity != "none" else []
+    return Finding(
+        **row.fields(),
+        id=f"{kind}-{row.quantity}-{use.subject}",
+        kind=kind,
+        severity=severity,
+        confidence=certainty(row),
+        sentence=sentence,
+        advice=tried,
+        cautions=[advice.CABLE_CAUTION] if tried else [],
+        evidence=[pointer] if row.id else [],
+    )
+
+
+def _level(use: Use) -> Iterator[Finding]:
+    rows = use.changes("gain")
+    change = largest(rows)
+    if change is None:
+        return
+    severity = LEVEL_DB.severity(abs(change.value))
+    each = ", ".join(f"{channel} {with_sign(row.value)}" for channel, row in rows.items() if channel != "both")
+    if severity == "none":
+        sentence = f"{use.subject} leaves the level as it is ({each})."
+    else:
+        direction = "lowers" if change.value < 0 else "raises"
+        heard = "enough to be noticed" if abs(change.value) >= LEVEL_DB.clear else "less than most listeners notice"
+        sentence = f"{use.subject} {direction} the level by {decibels(abs(change.value), 2)} ({each}): {heard}."
+    yield _finding(use, change, "level", severity, sentence, advice.LEVEL)
+
+
+def _balance(use: Use) -> Iterator[Finding]:
+    change = largest(use.changes("balance"))
+    if change is None:
+        return
+    severity = LEVEL_DB.severity(abs(change.value))
+    if severity != "none":
+        side = "left" if change.value > 0 else "right"
+        sentence = f"{use.subject} shifts the balance to the {side} by {decibels(abs(change.value), 2)}."
+        yield _finding(use, change, "level", severity, sentence, advice.LEVEL)
+
+
+def _tone(use: Use) -> Iterator[Finding]:
+    span = largest(use.changes("response_span"))
+    if span is None:
+        return
+    severity = TONE_SPAN_DB.severity(span.value)
+    if severity == "none":
+        sentence = (
+            f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span.value, 2)}."
+        )
+    else:
+        sentence = (
+            f"{use.subject} changes the tone: between the frequency it passes best and the one it passes worst lie "
+            f"{decibels(span.value, 1)}{_corner_words(use)}."
+        )
+    yield _finding(use, span, "tone", severity, sentence, advice.TONE)
+
+
+def _corner_words(use: Use) -> str:
+    """Return the corners as part of a sentence; they are left out where they are only bounds."""
+    low, high = worst(use.changes("low_corner")), worst(use.changes("high_corner"))
+    parts = []
+    if low is not None and low.bound is None:
+        parts.append(f"bass falls off below {low.value:.0f} Hz")
+    if high is not None and high.bound is None:
+        parts.append(f"treble falls off above {high.value / 1000:.1f} kHz")
+    return f" ({' and '.join(parts)})" if parts else ""
+
+
+def _polarity(use: Use) -> Iterator[Finding]:
+    rows = {channel: row for channel, row in use.measures("polarity", "through").items() if channel != "both"}
+    inverted = [row for row in rows.values() if row.value < 0]
+    if not inverted:
+        return
+    if len(inverted) == len(rows):
+        sentence = (
+            f"{use.subject} turns the sound upside down (inverted polarity) in every channel: not audible by itself."
+        )
+        yield _finding(use, inverted[0], "level", "slight", sentence)
+    else:
+        upside_down = channel_words(inverted[0].channel)
+        sentence = f"{use.subject} inverts {upside_down} against the other: bass is lost and the sound is hollow."
+        yield _finding(use, inverted[0], "level", "strong", sentence, advice.POLARITY)
+
+
+def _bleed(use: Use) -> Iterator[Finding]:
+    through, added = worst(use.measures("crosstalk_1k", "through")), worst(use.measures("crosstalk_1k", "added"))
+    if through is None:
+        return
+    judged = added or through
+    severity: Severity = "none" if judged.bound is not None else CROSSTALK_DB.severity(judged.value)
+    into = channel_words(through.channel)
+    if judged.bound is not None:
+        sentence = (
+            f"No bleed from one channel into the other that {use.subject} adds could be measured: it stays below "
+            f"{decibels(judged.value, 0)} at 1 kHz."
+        )
+    elif severity == "none":
+        sentence = f"{use.subject} keeps left and right apart: {decibels(through.value, 0)} at 1 kHz into {into}."
+    else:
+        sentence = (
+            f"Through {use.subject} one channel is heard in the other: {decibels(through.value, 0)} at 1 kHz into "
+            f"{into}{_worst_words(use)}."
+        )
+    yield _finding(use, judged, "bleed", severity, sentence, advice.BLEED)
+
+
+def _worst_words(use: Use) -> str:
+    row = worst(use.measures("crosstalk_worst", "through"))
+    if row is None or row.bound is not None or "frequency_hz" not in row.detail:
+        return ""
+    return f", at worst {decibels(row.value, 0)} at {row.detail['frequency_hz'] / 1000:.1f} kHz"
+
+
+def _distortion(use: Use) -> Iterator[Finding]:
+    row = worst(use.measures("thd", "added")) or worst(use.measures("thd", "through"))
+    if row is None:
+        return
+    severity: Severity = "none" if row.bound is not None else DISTORTION_PERCENT.severity(row.value)
+    if row.bound is not None:
+        sentence = f"No distortion that {use.subject} adds could be measured; it stays below {row.value:.2g} %."
+    elif severity == "none":
+        sentence = f"{use.subject} adds {row.value:.2g} % of harmonic distortion, far below what is heard."
+    else:
+        sentence = f"{use.subject} distorts: harmonics of {row.value:.2g} % of a tone near full scale."
+    yield _finding(use, row, "distortion", severity, sentence, advice.DISTORTION)

@@ -1,0 +1,52 @@
+"""Numbers in words, for readers who do not know what a decibel is."""
+
+from __future__ import annotations
+
+from humcheck.results import Change, Measure
+
+_CHANNEL_WORDS = {
+    "left": "the left channel",
+    "right": "the right channel",
+    "both": "both channels",
+    "mono": "the channel",
+}
+
+
+def channel_words(channel: str) -> str:
+    """Return ``the left channel`` and the like."""
+    return _CHANNEL_WORDS.get(channel, channel)
+
+
+def weaker_in_words(level_dbr: float) -> str:
+    """Return how much weaker than the loudest sound of the track a level is, as a factor rounded to two digits."""
+    factor = 10 ** (-level_dbr / 20)
+    if factor < 1.5:
+        return "about as strong as the loudest sound of the track"
+    digits = 1 if factor < 10 else -(len(str(int(factor))) - 2)
+    rounded = round(factor, digits)
+    return f"about {rounded:,.0f} times weaker than the loudest sound of the track"
+
+
+def decibels(value: float, digits: int = 1) -> str:
+    """Return ``12.3 dB``, without a minus sign on zero."""
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:.{digits}f} dB"
+
+
+def with_sign(value: float, digits: int = 2) -> str:
+    """Return ``+0.12 dB``."""
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:+.{digits}f} dB"
+
+
+def certainty(row: Measure | Change) -> str:
+    """Return what the interval rests on."""
+    takes = row.n_takes if isinstance(row, Measure) else int(row.reference.get("n_takes", 1))
+    if row.bound is not None:
+        return "a limit: the value itself is hidden by noise (95 %)"
+    if isinstance(row, Change) and row.distinguishable is not None:
+        told = "larger" if row.distinguishable else "no larger"
+        return f"{told} than the scatter from take to take (95 %)"
+    if takes > 1:
+        return f"from {takes} takes"
+    return "from one take: repeatability unknown"
