@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -102,7 +102,7 @@ def write_whole(path: str | os.PathLike[str], content: bytes | str, *, force: bo
 
 def write_audio(
     path: str | os.PathLike[str],
-    samples: Floats,
+    samples: Floats | Iterable[Floats],
     rate_hz: int,
     bits: int = 24,
     *,
@@ -115,8 +115,9 @@ def write_audio(
     ----------
     path : path
         Ends in .wav, .flac, .aiff or .aif.
-    samples : numpy.ndarray, shape (n_samples, n_channels)
-        Full scale = 1.0. Rounded to the nearest step, clipped where they do not fit; dither is the caller's.
+    samples : numpy.ndarray, shape (n_samples, n_channels), or iterable of such blocks
+        Full scale = 1.0. Rounded to the nearest step, clipped where they do not fit; dither is the caller's. Blocks
+        are written one by one, so that nobody has to hold a long file.
     rate_hz : int
         Sampling rate.
     bits : int
@@ -127,8 +128,7 @@ def write_audio(
         Further text for the comment tag.
     """
     target = Path(path)
-    if samples.ndim != 2:
-        raise ValueError(f"samples must have shape (n_samples, n_channels), got {samples.shape}")
+    blocks = iter([samples] if isinstance(samples, np.ndarray) else samples)
     if bits not in _SUBTYPES:
         raise ValueError(f"bits must be 16, 24 or 32, got {bits}")
     formats = {".wav": "WAV", ".flac": "FLAC", ".aiff": "AIFF", ".aif": "AIFF"}
@@ -137,25 +137,37 @@ def write_audio(
         raise UnusableCall("is no kind of audio file that can be written", where=path, remedy="end the name in .wav")
     refuse_to_overwrite(path, force=force)
     text = f"{MARK}. {comment}".strip()
-    _replace_with(target, lambda temporary: _write_tagged(temporary, samples, rate_hz, bits, file_format, text))
+    _replace_with(target, lambda temporary: _write_tagged(temporary, blocks, rate_hz, bits, file_format, text))
 
 
-def _write_tagged(temporary: str, samples: Floats, rate_hz: int, bits: int, file_format: str, text: str) -> None:
+def _write_tagged(
+    temporary: str, blocks: Iterator[Floats], rate_hz: int, bits: int, file_format: str, text: str
+) -> None:
     import soundfile
 
-    # Rounded here, not by libsndfile, which scales floats by 2**(bits-1) - 1: a full scale of its own.
-    if bits == 32:
-        stored: np.ndarray[tuple[int, ...], np.dtype[np.generic]] = samples.astype(np.float32)
-    else:
-        full = 2.0 ** (bits - 1)
-        steps = np.clip(np.rint(samples * full), -full, full - 1.0).astype(np.int32)
-        stored = steps << (32 - bits)
-    subtype = _SUBTYPES[bits]
+    first = _checked(next(blocks, np.empty(0)))
     with soundfile.SoundFile(
-        temporary, "w", samplerate=rate_hz, channels=samples.shape[1], subtype=subtype, format=file_format
+        temporary, "w", samplerate=rate_hz, channels=first.shape[1], subtype=_SUBTYPES[bits], format=file_format
     ) as file:
         file.comment = text
-        file.write(stored)
+        file.write(_stored(first, bits))
+        for block in blocks:
+            file.write(_stored(_checked(block), bits))
+
+
+def _checked(block: Floats) -> Floats:
+    if block.ndim != 2:
+        raise ValueError(f"samples must have shape (n_samples, n_channels), got {block.shape}")
+    return block
+
+
+def _stored(samples: Floats, bits: int) -> np.ndarray[tuple[int, ...], np.dtype[np.generic]]:
+    """Round here, not by libsndfile, which scales floats by ``2**(bits-1) - 1``: a full scale of its own."""
+    if bits == 32:
+        return samples.astype(np.float32)
+    full = 2.0 ** (bits - 1)
+    steps = np.clip(np.rint(samples * full), -full, full - 1.0).astype(np.int32)
+    return steps << (32 - bits)
 
 
 def _replace_with(target: Path, write: Callable[[str], None]) -> None:

@@ -114,10 +114,13 @@ def _all_sections(
 ) -> NDArray[np.float64]:
     time_s = np.asarray(time_s, dtype=np.float64)
     sound = np.zeros((len(time_s), 2))
+    if len(time_s) == 0:
+        return sound
+    first_s, last_s = time_s.min(), time_s.max()
     for section in layout.sections:
-        inside = np.flatnonzero((time_s >= section.start_s) & (time_s < section.end_s))
-        if inside.size == 0:
+        if section.end_s <= first_s or section.start_s > last_s:
             continue
+        inside = np.flatnonzero((time_s >= section.start_s) & (time_s < section.end_s))
         for column, channel in enumerate(TRACK_CHANNELS):
             if section.drives(channel):
                 sound[inside, column] = evaluate(section, time_s[inside], channel, rate_hz)
