@@ -9,12 +9,12 @@ import hashlib
 import os
 import re
 import stat
-import tempfile
 from collections.abc import Iterator
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
+from humcheck.audio.decoding import BLOCK_SAMPLES, USED_CHANNELS, decode, is_plain, read_decoded, read_used
 from humcheck.audio.levels import Floats
 from humcheck.errors import UnusableTake
 
@@ -24,14 +24,9 @@ if TYPE_CHECKING:
 LOWEST_RATE_HZ = 4_000
 HIGHEST_RATE_HZ = 768_000
 MOST_CHANNELS = 64
-#: Only the first two channels of a file with more are used.
-USED_CHANNELS = 2
 #: Samples of a float file beyond this many times full scale (+60 dBFS) are no sound at full scale 1.0.
 LARGEST_SAMPLE = 1000.0
 
-_BLOCK_SAMPLES = 1 << 17
-#: Up to this much of a compressed file is kept decoded in memory, the rest of a longer one goes to a temporary file.
-_DECODED_IN_MEMORY_BYTES = 96 << 20
 _FORMAT_NAMES = {"WAVEX": "WAV", "RF64": "WAV", "W64": "WAV"}
 _ENCODING_NAMES = {
     "PCM_S8": "8-bit",
@@ -104,6 +99,11 @@ class TakeFile:
         self._decoded = decoded
         self._sha256: str | None = None
 
+    def __del__(self) -> None:
+        decoded = getattr(self, "_decoded", None)
+        if decoded is not None:
+            decoded.close()
+
     @property
     def name(self) -> str:
         """File name without its folders."""
@@ -157,7 +157,7 @@ class TakeFile:
         return samples
 
     def blocks(
-        self, block_samples: int = _BLOCK_SAMPLES, start: int = 0, stop: int | None = None
+        self, block_samples: int = BLOCK_SAMPLES, start: int = 0, stop: int | None = None
     ) -> Iterator[tuple[int, Floats]]:
         """Yield ``(start_index, samples)`` of the file, or of a part of it, in order; the last may be shorter."""
         if block_samples < 1:
@@ -170,13 +170,13 @@ class TakeFile:
         if last <= first:
             return np.zeros((0, self.n_channels))
         if self._decoded is not None:
-            return _read_decoded(self._decoded, first, last, self.n_channels)
+            return read_decoded(self._decoded, first, last, self.n_channels)
         import soundfile
 
         try:
             with soundfile.SoundFile(self.path) as file:
                 file.seek(first)
-                samples = _read_used(file, last - first)
+                samples = read_used(file, last - first)
         except (OSError, soundfile.SoundFileError) as error:
             raise _changed(self.path) from error
         if len(samples) != last - first:
@@ -254,8 +254,15 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
         raise UnusableTake(f"has {n_channels} channels", where=path, remedy="save the two that matter as a stereo file")
     decoded: IO[bytes] | None = None
     n_samples = int(file.frames)
-    if not _is_plain(file):
-        decoded, n_samples = _decode(path, file)
+    if not is_plain(file):
+        try:
+            decoded, n_samples = decode(path)
+        except OSError as error:
+            raise UnusableTake(
+                f"has no room to be decoded ({_reason(error)})",
+                where=path,
+                remedy="free some space for temporary files",
+            ) from error
     if n_samples < 1:
         raise UnusableTake("holds no samples", where=path, remedy="record it again")
     if file.subtype in ("FLOAT", "DOUBLE"):
@@ -271,69 +278,11 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
     )
 
 
-def _is_plain(file: soundfile.SoundFile) -> bool:
-    """Return whether the samples can be sought exactly and the stated length is true."""
-    import soundfile
-
-    if not (file.subtype.startswith("PCM_") or file.subtype in ("FLOAT", "DOUBLE", "ULAW", "ALAW")):
-        return False
-    if file.format != "FLAC" or file.frames < 1:
-        return True
-    # A FLAC file that was cut off still states its full length.
-    try:
-        file.seek(file.frames - 1)
-        whole = len(file.read(2, always_2d=True)) == 1
-    except soundfile.SoundFileError:
-        whole = False
-    return whole
-
-
-def _decode(path: str, file: soundfile.SoundFile) -> tuple[IO[bytes], int]:
-    """Decode everything from the beginning; return it as raw float32 of the used channels, and its length."""
-    import soundfile
-
-    n_samples = 0
-    # float32 is what the decoders themselves deliver. Closed when the last reference goes.
-    store: IO[bytes] = tempfile.SpooledTemporaryFile(max_size=_DECODED_IN_MEMORY_BYTES)  # noqa: SIM115
-    with soundfile.SoundFile(path) as fresh:
-        while True:
-            try:
-                block = fresh.read(_BLOCK_SAMPLES, dtype="float32", always_2d=True)
-            except soundfile.SoundFileError:
-                break  # damaged from here on: what came before is used
-            if not len(block):
-                break
-            store.write(np.ascontiguousarray(block[:, :USED_CHANNELS]).tobytes())
-            n_samples += len(block)
-    return store, n_samples
-
-
-def _read_decoded(store: IO[bytes], first: int, last: int, n_channels: int) -> Floats:
-    frame_bytes = 4 * n_channels
-    store.seek(first * frame_bytes)
-    raw = store.read((last - first) * frame_bytes)
-    return np.frombuffer(raw, dtype=np.float32).reshape(-1, n_channels).astype(np.float64)
-
-
-def _read_used(file: soundfile.SoundFile, n_samples: int) -> Floats:
-    """Read from where the file stands; of a file with many channels only so much at once as keeps memory small."""
-    if file.channels <= USED_CHANNELS:
-        return np.asarray(file.read(n_samples, dtype="float64", always_2d=True))
-    parts = [np.zeros((0, USED_CHANNELS))]
-    while n_samples > 0:
-        part = file.read(min(n_samples, _BLOCK_SAMPLES), dtype="float64", always_2d=True)
-        if not len(part):
-            break
-        parts.append(part[:, :USED_CHANNELS].copy())
-        n_samples -= len(part)
-    return np.concatenate(parts)
-
-
 def _require_sound(path: str, file: soundfile.SoundFile) -> None:
     """Raise if a float file holds samples that are no numbers, or far outside full scale."""
     file.seek(0)
     start = 0
-    while len(block := _read_used(file, _BLOCK_SAMPLES)):
+    while len(block := read_used(file, BLOCK_SAMPLES)):
         bad = ~(np.abs(block) <= LARGEST_SAMPLE)
         if bad.any():
             index, channel = (int(place) for place in np.argwhere(bad)[0])
@@ -370,8 +319,13 @@ def _notes(file: soundfile.SoundFile, n_samples: int) -> tuple[str, ...]:
 
 
 def _unreadable(path: str, error: Exception) -> UnusableTake:
-    reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-    return UnusableTake(f"cannot be opened ({reason})", where=path, remedy="check the name and the rights to read it")
+    return UnusableTake(
+        f"cannot be opened ({_reason(error)})", where=path, remedy="check the name and the rights to read it"
+    )
+
+
+def _reason(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
 
 def _changed(path: str) -> UnusableTake:
