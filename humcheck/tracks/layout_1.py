@@ -32,8 +32,8 @@ STEP_S = 0.75
 
 QUIET_S = {"short": 10.0, "standard": 30.0, "long": 60.0}
 SWEEP_S = {"short": 6.0, "standard": 12.0, "long": 12.0}
-SWEEP_LOW_HZ = 6.0
-#: The soft start of a sweep is over at this frequency.
+#: The soft start of a sweep takes the octave below 8 Hz: shorter ones leave a thump (DC) in the short sweep.
+SWEEP_LOW_HZ = 4.0
 SWEEP_FULL_HZ = 8.0
 SWEEP_HIGH_HZ = 23000.0
 SWEEP_FADE_OUT_S = 0.01
