@@ -1,0 +1,202 @@
+"""A take: a recording opened, its track recognised, its sections handed out."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humcheck.audio.files import TakeFile, open_take
+from humcheck.errors import MeasurementError
+from humcheck.results.rows import Channel, Fault, TrackIdentity
+from humcheck.takes.alignment import Alignment, align
+from humcheck.takes.clock import Clock
+from humcheck.takes.recognition import find_marker
+from humcheck.tracks.layouts import Layout
+from humcheck.tracks.sections import Section
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionAudio:
+    """The sound of one section as a take holds it.
+
+    Attributes
+    ----------
+    samples : numpy.ndarray, shape (n_samples, n_channels)
+        Full scale = 1, in the order of the track's channels.
+    channels : tuple of str
+        ``("left", "right")`` or ``("mono",)``.
+    rate_hz : int
+        Nominal rate of the take.
+    start_index : int
+        Take index of the first sample.
+    clock : Clock
+        The take's clock.
+    section : Section
+        What the track plays there.
+    """
+
+    samples: Array
+    channels: tuple[Channel, ...]
+    rate_hz: int
+    start_index: int
+    clock: Clock
+    section: Section
+
+    def track_time_s(self) -> Array:
+        """Return the track time of each sample, shape (n_samples,)."""
+        return self.clock.track_time_s(np.arange(self.start_index, self.start_index + len(self.samples)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """One recording, opened with `load_take`; it keeps no samples.
+
+    Attributes
+    ----------
+    file : TakeFile
+        The recording on disk.
+    layout : Layout or None
+        Layout of the track that it holds; None where it holds none.
+    alignment : Alignment or None
+        How it lies against that track.
+    faults : list of Fault
+        What is wrong with it.
+    """
+
+    file: TakeFile
+    layout: Layout | None = None
+    alignment: Alignment | None = None
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def rate_hz(self) -> int:
+        """Nominal sampling rate."""
+        return self.file.rate_hz
+
+    @property
+    def n_channels(self) -> int:
+        """Channels used: 1 or 2."""
+        return self.file.n_channels
+
+    @property
+    def has_track(self) -> bool:
+        """Whether a track was recognised."""
+        return self.alignment is not None
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """Names of the channels in the order in which sections have them."""
+        return ("mono",) if self.n_channels == 1 else ("left", "right")
+
+    @property
+    def track(self) -> TrackIdentity | None:
+        """Which track it holds."""
+        return None if self.alignment is None else self.alignment.identity
+
+    def section(self, name: str, before_s: float = 0.0, after_s: float = 0.0) -> SectionAudio:
+        """Return one section of the track.
+
+        Parameters
+        ----------
+        name : str
+            Name of the section.
+        before_s, after_s : float, optional
+            Track time to add at either end.
+
+        Raises
+        ------
+        MeasurementError
+            If the take holds no track, the track has no such section, or the take does not hold all of it.
+        """
+        if self.layout is None or self.alignment is None:
+            raise MeasurementError("No test track was recognised in this take.")
+        if not self.layout.has_section(name):
+            raise MeasurementError(f"The track in this take ({self.layout.identity.name}) has no section {name}.")
+        section = self.layout.section(name)
+        clock = self.alignment.clock
+        whole = clock.take_index(np.array([section.start_s, section.end_s]))
+        if whole[0] < -0.5 or whole[1] > self.file.n_samples + 0.5:
+            raise MeasurementError(f"The take does not hold all of the section {name}.")
+        ends = clock.take_index(np.array([section.start_s - before_s, section.end_s + after_s]))
+        start = max(int(np.ceil(ends[0])), 0)
+        stop = min(int(np.ceil(ends[1])), self.file.n_samples)
+        return SectionAudio(
+            samples=self._in_track_order(self.file.read(start, stop)),
+            channels=self.channels,
+            rate_hz=self.rate_hz,
+            start_index=start,
+            clock=clock,
+            section=section,
+        )
+
+    def has_section(self, name: str) -> bool:
+        """Return whether the take holds all of a section."""
+        if self.layout is None or self.alignment is None or not self.layout.has_section(name):
+            return False
+        section = self.layout.section(name)
+        ends = self.alignment.clock.take_index(np.array([section.start_s, section.end_s]))
+        return bool(ends[0] >= -0.5 and ends[1] <= self.file.n_samples + 0.5)
+
+    def blocks(self, block_samples: int = 1 << 17) -> Iterator[tuple[int, Array]]:
+        """Yield ``(start_index, samples)`` of the whole take in order, channels in the track's order."""
+        for start, samples in self.file.blocks(block_samples):
+            yield start, self._in_track_order(samples)
+
+    def row_fields(self) -> dict[str, Any]:
+        """Return the fields of this take's row in the results that follow from the recording itself."""
+        fields: dict[str, Any] = {
+            "file": self.file.name,
+            "sha256": self.file.sha256(),
+            "rate_hz": self.rate_hz,
+            "channels": self.file.n_file_channels,
+            "sample_format": self.file.sample_format,
+            "duration_s": self.file.duration_s,
+            "faults": self.faults,
+        }
+        if self.alignment is None:
+            return fields
+        first = next(iter(self.alignment.gain_db), None)
+        return fields | {
+            "track": self.alignment.identity,
+            "offset_s": self.alignment.offset_s,
+            "drift_ppm": self.alignment.drift_ppm,
+            "gain_db": None if first is None else self.alignment.gain_db[first],
+            "polarity": None if first is None else self.alignment.polarity[first],
+            "channel_map": self.alignment.channel_map,
+        }
+
+    def _in_track_order(self, samples: Array) -> Array:
+        if self.alignment is not None and self.alignment.channel_map == "swapped":
+            return np.ascontiguousarray(samples[:, ::-1])
+        return samples
+
+
+def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
+    """Open a recording and recognise the track in it.
+
+    Parameters
+    ----------
+    path : path
+        The recording.
+    seek_track : bool, optional
+        Whether to look for a track.
+
+    Raises
+    ------
+    UnusableTake
+        If the file cannot be read as a recording.
+    """
+    file = open_take(path)
+    if not seek_track:
+        return Take(file=file)
+    sighting = find_marker(file).sighting
+    if sighting is None or sighting.layout is None:
+        return Take(file=file)
+    return Take(file=file, layout=sighting.layout, alignment=align(file, sighting, sighting.layout))
