@@ -146,13 +146,16 @@ def _write_tagged(
     import soundfile
 
     first = _checked(next(blocks, np.empty(0)))
-    with soundfile.SoundFile(
-        temporary, "w", samplerate=rate_hz, channels=first.shape[1], subtype=_SUBTYPES[bits], format=file_format
-    ) as file:
-        file.comment = text
-        file.write(_stored(first, bits))
-        for block in blocks:
-            file.write(_stored(_checked(block), bits))
+    try:
+        with soundfile.SoundFile(
+            temporary, "w", samplerate=rate_hz, channels=first.shape[1], subtype=_SUBTYPES[bits], format=file_format
+        ) as file:
+            file.comment = text
+            file.write(_stored(first, bits))
+            for block in blocks:
+                file.write(_stored(_checked(block), bits))
+    except soundfile.LibsndfileError as error:  # a full disk, for one
+        raise OSError(str(error)) from error
 
 
 def _checked(block: Floats) -> Floats:

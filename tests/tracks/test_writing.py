@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -97,6 +98,22 @@ def test_a_file_in_the_place_of_the_folder_is_named(tmp_path):
     (tmp_path / "taken").write_text("mine", encoding="utf-8")
     with pytest.raises(UnusableCall, match="taken.*: the folder cannot be made.*--out"):
         write_tracks(tmp_path / "taken" / "here", rate_hz=44100, bits=16, length="short")
+
+
+def test_a_full_disk_is_said_and_leaves_nothing_behind(tmp_path):
+    """A limit on the size of files stands for a disk that fills up half-way."""
+    resource = pytest.importorskip("resource", reason="limits on file sizes exist on POSIX systems only")
+    track = layout("silence", "short")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
+    try:
+        with pytest.raises(UnusableCall, match="silence.wav: cannot be written.*free space"):
+            write_track(tmp_path / "silence.wav", track, rate_hz=44100, bits=16)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, handler)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_command_replaces_its_earlier_tracks_and_says_so(folder, capsys):
