@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import sys
 import tempfile
-from typing import IO, TYPE_CHECKING
+from collections.abc import Iterator
+from typing import IO, TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -18,8 +23,9 @@ USED_CHANNELS = 2
 BLOCK_SAMPLES = 1 << 17
 #: Up to this much of a compressed file is kept decoded in memory; a longer one goes to a temporary file.
 _DECODED_IN_MEMORY_BYTES = 96 << 20
-#: Small, because what lies before a damaged place in the same block is lost.
 _DECODED_AT_ONCE = 1 << 13
+_SILENT_BEGINNINGS = (b"RIFF", b"RF64", b"FORM", b"fLaC", b"OggS", b"caff")
+_SEARCHED_FOR_DATA = 1 << 16
 
 
 def is_plain(file: soundfile.SoundFile) -> bool:
@@ -28,7 +34,9 @@ def is_plain(file: soundfile.SoundFile) -> bool:
 
     if not (file.subtype.startswith("PCM_") or file.subtype in ("FLOAT", "DOUBLE", "ULAW", "ALAW")):
         return False
-    if file.format != "FLAC" or file.frames < 1:
+    if file.frames < 1:
+        return False
+    if file.format != "FLAC":
         return True
     # A FLAC file that was cut off still states its full length.
     try:
@@ -52,16 +60,20 @@ def decode(path: str) -> tuple[IO[bytes], int]:
     n_samples = 0
     # float32 is what the decoders themselves deliver, and holds 24-bit samples exactly. The take closes it.
     store: IO[bytes] = tempfile.SpooledTemporaryFile(max_size=_DECODED_IN_MEMORY_BYTES)  # noqa: SIM115
-    with soundfile.SoundFile(path) as fresh:
-        while True:
+    with soundfile.SoundFile(_finished_wav(path) or path) as file:
+        block = np.empty((_DECODED_AT_ONCE, file.channels), dtype=np.float32)
+        damaged = False
+        while not damaged:
+            block.fill(0.0)
             try:
-                block = fresh.read(_DECODED_AT_ONCE, dtype="float32", always_2d=True)
+                n_read = len(file.read(out=block))
             except soundfile.SoundFileError:
-                break  # damaged from here on: what came before is used
-            if not len(block):
-                break
-            store.write(np.ascontiguousarray(block[:, :USED_CHANNELS]).tobytes())
-            n_samples += len(block)
+                # What came before the damage is used; it ends where nothing but zeros follow.
+                damaged = True
+                n_read = 1 + int(np.max(np.nonzero(block.any(axis=1))[0], initial=-1))
+            store.write(np.ascontiguousarray(block[:n_read, :USED_CHANNELS]).tobytes())
+            n_samples += n_read
+            damaged |= n_read < len(block)
     return store, n_samples
 
 
@@ -85,3 +97,74 @@ def read_used(file: soundfile.SoundFile, n_samples: int) -> Floats:
         parts.append(part[:, :USED_CHANNELS].copy())
         n_samples -= len(part)
     return np.concatenate(parts)
+
+
+@contextlib.contextmanager
+def silent_decoder(path: str) -> Iterator[None]:
+    """Keep a decoder of MP3 from writing to standard error behind Python's back.
+
+    Only for files that do not begin like one of the formats that are read without it.
+    """
+    with open(path, "rb") as file:
+        if file.read(4) in _SILENT_BEGINNINGS:
+            yield
+            return
+    try:
+        sys.stderr.flush()
+        kept = os.dup(2)
+    except (OSError, AttributeError):  # no standard error at all
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def _finished_wav(path: str) -> IO[bytes] | None:
+    """Return a WAV file whose recorder never came to write its lengths, as if it had; None for any other file."""
+    with open(path, "rb") as file:
+        start = file.read(_SEARCHED_FOR_DATA)
+        size = file.seek(0, os.SEEK_END)
+    chunk = start.find(b"data\0\0\0\0")
+    if not (start.startswith(b"RIFF") and start[8:12] == b"WAVE" and chunk > 0 and size > chunk + 8):
+        return None
+    header = bytearray(start[: chunk + 8])
+    header[4:8] = min(size - 8, 0xFFFFFFFF).to_bytes(4, "little")
+    header[chunk + 4 : chunk + 8] = min(size - chunk - 8, 0xFFFFFFFF).to_bytes(4, "little")
+    return cast(IO[bytes], io.BufferedReader(_WithHeader(path, bytes(header))))
+
+
+class _WithHeader(io.RawIOBase):
+    """A file, read-only, with other bytes at its beginning."""
+
+    def __init__(self, path: str, header: bytes) -> None:
+        self._file = open(path, "rb", buffering=0)  # noqa: SIM115
+        self._header = header
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        return self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        return self._file.tell()
+
+    def readinto(self, buffer: Any) -> int:
+        place = self._file.tell()
+        n_read = int(self._file.readinto(buffer) or 0)
+        patch = self._header[place : place + n_read]
+        buffer[: len(patch)] = patch
+        return n_read
+
+    def close(self) -> None:
+        self._file.close()
+        super().close()

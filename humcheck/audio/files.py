@@ -14,7 +14,15 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from humcheck.audio.decoding import BLOCK_SAMPLES, USED_CHANNELS, decode, is_plain, read_decoded, read_used
+from humcheck.audio.decoding import (
+    BLOCK_SAMPLES,
+    USED_CHANNELS,
+    decode,
+    is_plain,
+    read_decoded,
+    read_used,
+    silent_decoder,
+)
 from humcheck.audio.levels import Floats
 from humcheck.errors import UnusableTake
 
@@ -26,6 +34,9 @@ HIGHEST_RATE_HZ = 768_000
 MOST_CHANNELS = 64
 #: Samples of a float file beyond this many times full scale (+60 dBFS) are no sound at full scale 1.0.
 LARGEST_SAMPLE = 1000.0
+
+#: A stated length from here on means that the file does not know its own.
+_UNKNOWN_LENGTH = 1 << 60
 
 _FORMAT_NAMES = {"WAVEX": "WAV", "RF64": "WAV", "W64": "WAV"}
 _ENCODING_NAMES = {
@@ -208,7 +219,7 @@ def open_take(path: str | os.PathLike[str]) -> TakeFile:
     name = os.fspath(path)
     _require_file(name)
     try:
-        with soundfile.SoundFile(name) as file:
+        with silent_decoder(name), soundfile.SoundFile(name) as file:
             return _described(name, file)
     except soundfile.SoundFileError as error:
         raise UnusableTake(
@@ -259,15 +270,11 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
             decoded, n_samples = decode(path)
         except OSError as error:
             raise UnusableTake(
-                f"has no room to be decoded ({_reason(error)})",
-                where=path,
-                remedy="free some space for temporary files",
+                f"cannot be decoded ({_reason(error)})", where=path, remedy="free some space for temporary files"
             ) from error
     if n_samples < 1:
         raise UnusableTake("holds no samples", where=path, remedy="record it again")
-    if file.subtype in ("FLOAT", "DOUBLE"):
-        _require_sound(path, file)
-    return TakeFile(
+    take = TakeFile(
         path=path,
         rate_hz=rate_hz,
         n_samples=n_samples,
@@ -276,32 +283,26 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
         notes=_notes(file, n_samples),
         decoded=decoded,
     )
+    if file.subtype in ("FLOAT", "DOUBLE"):
+        _require_sound(take)
+    return take
 
 
-def _require_sound(path: str, file: soundfile.SoundFile) -> None:
+def _require_sound(take: TakeFile) -> None:
     """Raise if a float file holds samples that are no numbers, or far outside full scale."""
-    file.seek(0)
-    start = 0
-    while len(block := read_used(file, BLOCK_SAMPLES)):
+    for start, block in take.blocks():
         bad = ~(np.abs(block) <= LARGEST_SAMPLE)
         if bad.any():
             index, channel = (int(place) for place in np.argwhere(bad)[0])
-            value = block[index, channel]
-            what = (
-                f"{value:.3g} times full scale"
-                if np.isfinite(value)
-                else "not a number"
-                if np.isnan(value)
-                else "infinite"
-            )
-            place = f"sample {start + index} ({(start + index) / file.samplerate:.3f} s) of channel {channel + 1}"
-            raise UnusableTake(f"{place} is {what}", where=path, remedy=f"record it again, or {_CONVERT}")
-        start += len(block)
+            value = float(block[index, channel])
+            what = f"{value:.3g} times full scale" if np.isfinite(value) else f"{value}, not a number"
+            place = f"sample {start + index} ({(start + index) / take.rate_hz:.3f} s) of channel {channel + 1}"
+            raise UnusableTake(f"{place} is {what}", where=take.path, remedy=f"record it again, or {_CONVERT}")
 
 
 def _sample_format(file: soundfile.SoundFile) -> str:
     container = _FORMAT_NAMES.get(file.format, file.format)
-    encoding = _ENCODING_NAMES.get(file.subtype, file.subtype)
+    encoding = _ENCODING_NAMES.get(file.subtype, file.subtype.replace("_", " "))
     if container == "MPEG":
         container = "MP3" if file.subtype == "MPEG_LAYER_III" else "MPEG"
     return f"{container} {encoding}".strip()
@@ -313,15 +314,15 @@ def _notes(file: soundfile.SoundFile, n_samples: int) -> tuple[str, ...]:
         notes.append(f"The file has {file.channels} channels; only the first two are used.")
     # The library's log of the header: a data chunk whose stated size is not what the file holds.
     cut_off = re.search(r"^\s*(data|SSND)\s*:.*should be", str(file.extra_info), flags=re.MULTILINE)
-    if cut_off or (file.format == "FLAC" and n_samples < file.frames):
-        notes.append("The file is not as long as its header says; it may have been cut off. What is there is used.")
+    if cut_off or n_samples > file.frames or (file.format == "FLAC" and n_samples < file.frames < _UNKNOWN_LENGTH):
+        notes.append(
+            "The file's header does not state its true length: it may have been cut off. What is there is used."
+        )
     return tuple(notes)
 
 
 def _unreadable(path: str, error: Exception) -> UnusableTake:
-    return UnusableTake(
-        f"cannot be opened ({_reason(error)})", where=path, remedy="check the name and the rights to read it"
-    )
+    return UnusableTake(f"cannot be opened ({_reason(error)})", where=path, remedy="check the name and your rights")
 
 
 def _reason(error: Exception) -> str:
