@@ -295,7 +295,7 @@ def _require_sound(take: TakeFile) -> None:
         if bad.any():
             index, channel = (int(place) for place in np.argwhere(bad)[0])
             value = float(block[index, channel])
-            what = f"{value:.3g} times full scale" if np.isfinite(value) else f"{value}, not a number"
+            what = f"{value:.3g} times full scale" if np.isfinite(value) else f"not a number ({value})"
             place = f"sample {start + index} ({(start + index) / take.rate_hz:.3f} s) of channel {channel + 1}"
             raise UnusableTake(f"{place} is {what}", where=take.path, remedy=f"record it again, or {_CONVERT}")
 
@@ -316,7 +316,7 @@ def _notes(file: soundfile.SoundFile, n_samples: int) -> tuple[str, ...]:
     cut_off = re.search(r"^\s*(data|SSND)\s*:.*should be", str(file.extra_info), flags=re.MULTILINE)
     if cut_off or n_samples > file.frames or (file.format == "FLAC" and n_samples < file.frames < _UNKNOWN_LENGTH):
         notes.append(
-            "The file's header does not state its true length: it may have been cut off. What is there is used."
+            "The header does not state the true length: the file may have been cut off. What is there is used."
         )
     return tuple(notes)
 
