@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate
 
@@ -23,11 +23,13 @@ indices = st.integers(0, 31)
 RATE_HZ = 48000
 
 
+@settings(deadline=None)
 @given(identity=identities, index=indices)
 def test_what_is_encoded_is_decoded(identity, index):
     assert decode_marker(encode_marker(identity, index)) == (identity, index)
 
 
+@settings(deadline=None)
 @given(identity=identities, index=indices)
 def test_any_one_or_two_wrong_bits_are_noticed(identity, index):
     """Derived: the generator x^5 + x^2 + 1 is primitive of order 31, so words up to 31 bits differ in 3 places."""
@@ -36,6 +38,7 @@ def test_any_one_or_two_wrong_bits_are_noticed(identity, index):
         assert decode_marker([bit ^ (place in wrong) for place, bit in enumerate(word)]) is None
 
 
+@settings(deadline=None)
 @given(identity=identities, index=indices)
 def test_the_check_is_the_remainder_of_a_division(identity, index):
     """Derived: with the start value, five ones, in front, the word divides by x^5 + x^2 + 1 over GF(2)."""
@@ -46,6 +49,7 @@ def test_the_check_is_the_remainder_of_a_division(identity, index):
     assert remainder == 0
 
 
+@settings(deadline=None)
 @given(st.lists(st.integers(0, 1), min_size=N_BITS, max_size=N_BITS))
 def test_a_word_that_is_accepted_is_one_that_is_sent(bits):
     decoded = decode_marker(bits)

@@ -43,7 +43,7 @@ def slope_by_differences(function, time_s, step_s=2e-7):
 
 
 @pytest.mark.parametrize("section", SOUNDING, ids=lambda section: section.name)
-@settings(max_examples=8)
+@settings(max_examples=8, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), rate_hz=rates)
 def test_derivative_agrees_with_differences(section, seed, rate_hz):
     rng = np.random.default_rng(seed)
@@ -73,7 +73,7 @@ def test_derivative_of_the_track_is_that_of_its_sections():
         np.testing.assert_array_equal(slope[:, column], summed)
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.floats(-5.0, 70.0), min_size=0, max_size=60).map(np.array),
     rates,
