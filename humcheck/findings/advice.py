@@ -16,7 +16,7 @@ HUM = (
     "Unplug one thing at a time (aerial, network, second display) and take a short quiet take after each step.",
     "Try a short, well-screened audio lead, laid away from transformers and mains leads.",
     "If the box has its own supply, try another one of the same rating.",
-    "Put an audio isolating transformer into the line between box and recorder; compare level and bass before and after.",
+    "Put an audio isolating transformer between box and recorder, and compare level and bass before and after.",
 )
 BUZZ = (
     "Repeat the quiet section with a black screen: if the buzz goes, the picture leaks into the sound.",
@@ -45,6 +45,6 @@ POLARITY = (
     "Check the lead for swapped conductors; one inverted channel makes the sound hollow and takes the bass away.",
 )
 NO_SOUND = (
-    "Check that the box has its supply and a picture: boxes that choose their input themselves may pass nothing without.",
+    "Check that the box has its supply and a picture: boxes that choose their input themselves pass nothing without.",
     "Check that the port you play into is the one that is selected.",
 )
