@@ -20,7 +20,7 @@ from humcheck.simulation.raster import (
     RasterTiming,
 )
 from humcheck.simulation.recorder import Dropout, GainControl, NoiseGate, Recorder, Splice
-from humcheck.simulation.simulate import SimulatedTake, simulate_take
+from humcheck.simulation.simulate import SimulatedTake, TakePlan, plan_take, simulate_take
 from humcheck.simulation.transfer import ChannelPath, Crosstalk, LinearPath
 from humcheck.simulation.truth import Truth, response_delta_db
 
@@ -50,10 +50,12 @@ __all__ = [
     "SimulatedTake",
     "Splice",
     "SteadyTone",
+    "TakePlan",
     "Truth",
     "bursts",
     "ground_loop",
     "harmonics",
+    "plan_take",
     "rectified",
     "response_delta_db",
     "simulate_take",

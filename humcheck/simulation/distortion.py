@@ -6,8 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import fft
 
 from humcheck.audio.levels import Floats
+from humcheck.simulation.lowpass import REACH, low_pass_spectrum
+
+_BLOCK = 16384
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,3 +57,34 @@ class Polynomial:
         """Return RMS of harmonics 2-10 over the fundamental for a sine of some amplitude."""
         harmonics = self.harmonics(amplitude)
         return float(100 * np.sqrt(np.sum(harmonics[1:10] ** 2)) / abs(harmonics[0]))
+
+
+def bend(sound: Floats, curve: Polynomial) -> Floats:
+    """Send sound through a bent curve as an analogue stage would: what it makes above half the rate is not folded back.
+
+    Parameters
+    ----------
+    sound : numpy.ndarray, shape (n_channels, n_samples)
+        What comes in; content above 0.49 of the rate is lost.
+    curve : Polynomial
+        The curve.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n_channels, n_samples)
+        What comes out.
+    """
+    # A product of `degree` bands reaches `degree` times as far; folded at the fine rate it must miss the band.
+    factor = -(-(curve.degree + 1) // 2)
+    low_pass = low_pass_spectrum(_BLOCK)
+    reach = 2 * REACH
+    hop = _BLOCK - 2 * reach
+    n = sound.shape[1]
+    padded = np.pad(sound, ((0, 0), (reach, reach + hop)))
+    out = np.empty_like(sound)
+    for start in range(0, n, hop):
+        stop = min(start + hop, n)
+        fine = fft.irfft(fft.rfft(padded[:, start : start + _BLOCK]) * (low_pass * factor), _BLOCK * factor)
+        bins = fft.rfft(curve.apply(fine), overwrite_x=True)[:, : low_pass.size]
+        out[:, start:stop] = fft.irfft(bins * (low_pass / factor), _BLOCK)[:, reach : reach + stop - start]
+    return out

@@ -7,6 +7,7 @@ import numpy as np
 from humcheck.audio.levels import Floats, dbfs_to_amplitude
 from humcheck.simulation.clocks import Counter, TimeMap
 from humcheck.simulation.components import Complexes
+from humcheck.simulation.noise import merged
 from humcheck.simulation.path import PathModel
 from humcheck.simulation.periodic import add_periodic
 
@@ -69,5 +70,6 @@ def _add_hum(sound: Floats, path: PathModel, cycles: Floats, rate_hz: float) -> 
 
 def add_hiss(sound: Floats, path: PathModel, rate_hz: float, rng: np.random.Generator) -> None:
     """Add the hiss of a path to `sound`, shape (2, n)."""
-    for hiss in path.hiss:
+    white = [hiss for hiss in path.hiss if hiss.colour == "white"]
+    for hiss in (*merged(white), *(hiss for hiss in path.hiss if hiss.colour != "white")):
         sound += hiss.samples(sound.shape[1], rate_hz, rng)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from scipy import fft
 
-from humcheck.audio.levels import Floats, dbfs_to_rms
+from humcheck.audio.levels import Floats, dbfs_to_rms, rms_to_dbfs
 
 BAND_LOW_HZ, BAND_HIGH_HZ = 20.0, 20000.0
 
@@ -51,6 +52,17 @@ class Hiss:
         else:
             share = float(np.log(top_hz / BAND_LOW_HZ) / np.log(BAND_HIGH_HZ / BAND_LOW_HZ))
         return np.asarray(rms**2 * share)
+
+
+def merged(hisses: Sequence[Hiss]) -> tuple[Hiss, ...]:
+    """Return one hiss of the power of all white ones given: sums of Gaussian noise are Gaussian noise."""
+    if not hisses:
+        return ()
+    left, right = (
+        float(rms_to_dbfs(np.sqrt(sum(dbfs_to_rms(level) ** 2 for level in levels))))
+        for levels in ([hiss.left_dbfs for hiss in hisses], [hiss.right_dbfs for hiss in hisses])
+    )
+    return (Hiss(left_dbfs=left, right_dbfs=right),)
 
 
 def _pink(n_samples: int, rate_hz: float, rng: np.random.Generator) -> Floats:

@@ -7,7 +7,6 @@ rate, and a change of rate has no interpolation error (above half the lower rate
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -16,14 +15,14 @@ from scipy import fft
 
 from humcheck.audio.levels import Floats
 from humcheck.simulation.components import Complexes
-from humcheck.simulation.distortion import Polynomial
+from humcheck.simulation.distortion import Polynomial, bend
+from humcheck.simulation.lowpass import PASS_BAND
 from humcheck.simulation.transfer import LinearPath
-from humcheck.simulation.warp import PASS_BAND
 
 #: Silence kept before and after the source, for filters that ring: by then they are 150 dB down.
-_LEAST_PAD_S = 0.25
+_LEAST_PAD_S = 0.5
 _RINGING = 18.0
-_MOST_PAD_S = 20.0
+_MOST_PAD_S = 16.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,12 +59,28 @@ class Played:
     first_index: int
 
 
-def source_spectrum(source: Floats, rate_hz: int, take_rate_hz: int, lowest_corner_hz: float) -> SourceSpectrum:
-    """Return the spectrum of a source, shape (n_samples, 2), padded so that both rates fit it."""
-    ratio = Fraction(take_rate_hz, rate_hz)
+def ringing_s(lowest_corner_hz: float) -> float:
+    """Return how much silence a path needs after the source, in doubling steps: few lengths serve many paths."""
+    needed_s = _RINGING / (2 * math.pi * lowest_corner_hz) if lowest_corner_hz > 0 else 0.0
     pad_s = _LEAST_PAD_S
-    if lowest_corner_hz > 0 and math.isfinite(lowest_corner_hz):
-        pad_s = min(max(pad_s, _RINGING / (2 * math.pi * lowest_corner_hz)), _MOST_PAD_S)
+    while pad_s < min(needed_s, _MOST_PAD_S):
+        pad_s *= 2
+    return pad_s
+
+
+def source_spectrum(source: Floats, rate_hz: int, take_rate_hz: int, pad_s: float) -> SourceSpectrum:
+    """Return the spectrum of a source, shape (n_samples, 2), with silence around it, of a length that fits both rates.
+
+    Parameters
+    ----------
+    source : numpy.ndarray, shape (n_samples, 2)
+        Sound, full scale = 1.
+    rate_hz, take_rate_hz : int
+        Rate of the source, and the rate at which it will be wanted.
+    pad_s : float
+        Silence after the source, see `ringing_s`.
+    """
+    ratio = Fraction(take_rate_hz, rate_hz)
     unit = ratio.denominator
     n_before = -(-int(_LEAST_PAD_S * rate_hz) // unit) * unit
     needed = n_before + source.shape[0] + int(pad_s * rate_hz)
@@ -99,7 +114,7 @@ def play(
     clock_factor : float
         Actual over nominal rate of the player: the filters see the frequencies that really come.
     distortion : Polynomial, optional
-        Curve that the sound meets after the filters; what it makes above half the rate is filtered away.
+        Curve that the sound meets after the filters.
     """
     ratio = Fraction(take_rate_hz, source.rate_hz)
     n_out = source.n_padded * ratio.numerator // ratio.denominator
@@ -107,7 +122,9 @@ def play(
     bins *= n_out / source.n_padded
     if ratio != 1:
         _fade_top(bins)
-    samples = fft.irfft(bins, n_out) if distortion is None else _distorted(bins, n_out, distortion)
+    samples = fft.irfft(bins, n_out)
+    if distortion is not None:
+        samples = bend(samples, distortion)
     first_index = source.n_before * ratio.numerator // ratio.denominator
     return Played(samples=samples.T, first_index=first_index)
 
@@ -119,10 +136,12 @@ def _through_path(source: SourceSpectrum, path: LinearPath, clock_factor: float,
         return np.asarray(path.matrix(np.zeros(1))[0] @ bins)
     out = np.empty((2, n_kept), dtype=np.complex128)
     step_hz = source.rate_hz / source.n_padded * clock_factor
-    for start in range(0, n_kept, 1 << 15):
-        stop = min(start + (1 << 15), n_kept)
+    for start in range(0, n_kept, 1 << 14):
+        stop = min(start + (1 << 14), n_kept)
         matrix = path.matrix(np.arange(start, stop) * step_hz)
-        out[:, start:stop] = np.einsum("foi,if->of", matrix, bins[:, start:stop])
+        left, right = bins[0, start:stop], bins[1, start:stop]
+        for output in range(2):
+            out[output, start:stop] = matrix[:, output, 0] * left + matrix[:, output, 1] * right
     return out
 
 
@@ -131,15 +150,3 @@ def _fade_top(bins: Complexes) -> None:
     n_bins = bins.shape[1]
     start = int(2 * PASS_BAND * n_bins)
     bins[:, start:] *= np.cos(np.pi / 2 * np.arange(n_bins - start) / (n_bins - start)) ** 2
-
-
-def _distorted(bins: Complexes, n_out: int, distortion: Polynomial) -> Floats:
-    """Apply a polynomial at a rate so high that nothing it makes folds back into the band."""
-    factor = -(-(distortion.degree + 1) // 2)
-    result = np.empty((2, n_out))
-    curve: Callable[[Floats], Floats] = distortion.apply
-    for channel in range(2):
-        fine = fft.irfft(bins[channel] * factor, n_out * factor)
-        spectrum = fft.rfft(curve(fine), overwrite_x=True)[: n_out // 2 + 1]
-        result[channel] = fft.irfft(spectrum / factor, n_out)
-    return result

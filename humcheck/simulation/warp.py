@@ -7,26 +7,20 @@ is chosen for an error below -160 dB. What lies above 0.49 of the rate fades awa
 References
 ----------
 .. [1] M. Abramowitz, I. Stegun, Handbook of Mathematical Functions, 9.1.44 and 9.1.45 (Jacobi-Anger expansion).
-.. [2] J. F. Kaiser, Proc. IEEE ISCAS 1974, p. 20: length and shape of the windowed low-pass.
 """
 
 from __future__ import annotations
-
-from functools import lru_cache
 
 import numpy as np
 from scipy import fft
 
 from humcheck.audio.levels import Floats
-
-#: Share of the rate up to which nothing is lost.
-PASS_BAND = 0.49
+from humcheck.simulation.components import Complexes
+from humcheck.simulation.lowpass import REACH, low_pass_spectrum
 
 _BLOCK = 8192
-_REJECTION_DB = 160.0
-_TAPS = int(np.ceil((_REJECTION_DB - 7.95) / (14.36 * (0.5 - PASS_BAND)))) // 2 * 2 + 1
-_REACH = _TAPS // 2 + 8
-_LEAST_TERM = 1e-9
+#: The expansion stops where its terms are below this, -166 dB.
+_LEAST_TERM = 5e-9
 
 
 def warp(samples: Floats, positions: Floats) -> Floats:
@@ -51,7 +45,7 @@ def warp(samples: Floats, positions: Floats) -> Floats:
     """
     n_out = positions.size
     block = _block_length(positions)
-    hop = block - 2 * _REACH
+    hop = block - 2 * REACH
     starts = range(0, n_out, hop)
     reach = max((_half_range(positions[start : start + hop]) for start in starts), default=0.0)
     terms = _terms(block, max(reach, 1e-6))
@@ -79,29 +73,18 @@ def _half_range(positions: Floats) -> float:
     return float(rest.max() - rest.min()) / 2 if rest.size else 0.0
 
 
-@lru_cache(maxsize=8)
-def _low_pass(block: int) -> Floats:
-    """Return the spectrum (real: the kernel is centred on sample 0) of the converter's low-pass."""
-    offset = np.arange(_TAPS) - _TAPS // 2
-    cut_off = (0.5 + PASS_BAND) / 2
-    shape = 0.1102 * (_REJECTION_DB - 8.7)
-    kernel = 2 * cut_off * np.sinc(2 * cut_off * offset) * np.kaiser(_TAPS, shape)
-    circular = np.zeros(block)
-    circular[offset % block] = kernel / kernel.sum()
-    return np.asarray(fft.rfft(circular).real)
-
-
-def _terms(block: int, reach: float) -> np.ndarray[tuple[int, ...], np.dtype[np.complex128]]:
+def _terms(block: int, reach: float) -> Complexes:
     """Return the multiplier of each term of the expansion, shape (n_terms, n_bins)."""
     from scipy.special import jv
 
     omega = 2 * np.pi * np.arange(block // 2 + 1) / block
+    low_pass = low_pass_spectrum(block)
     rows = []
     for order in range(200):
         bessel = jv(order, omega * reach) * (1.0 if order == 0 else 2.0)
         if order > np.pi * reach and np.abs(bessel).max() < _LEAST_TERM:
             break
-        rows.append(1j**order * bessel * _low_pass(block))
+        rows.append(1j**order * bessel * low_pass)
     return np.array(rows)
 
 
@@ -109,7 +92,7 @@ def _warp_block(
     source: Floats,
     positions: Floats,
     out: Floats,
-    terms: np.ndarray[tuple[int, ...], np.dtype[np.complex128]],
+    terms: Complexes,
     reach: float,
 ) -> None:
     """Fill `out`, shape (n_channels, n), with the source read at `positions`."""
@@ -118,12 +101,12 @@ def _warp_block(
     rest = positions - np.arange(positions.size)
     middle = (rest.max() + rest.min()) / 2
     whole = int(np.floor(middle))
-    piece = _slice_with_zeros(source, whole - _REACH, block)
+    piece = _slice_with_zeros(source, whole - REACH, block)
     if not piece.any():
         return
     shift = np.exp(2j * np.pi * (middle - whole) / block * np.arange(n_bins))
     parts = fft.irfft((fft.rfft(piece) * shift)[:, np.newaxis, :] * terms, block, overwrite_x=True)
-    parts = parts[:, :, _REACH : _REACH + positions.size]
+    parts = parts[:, :, REACH : REACH + positions.size]
     chebyshev = _chebyshev((rest - middle) / reach, terms.shape[0])
     np.einsum("cmn,mn->cn", parts, chebyshev, out=out)
 
