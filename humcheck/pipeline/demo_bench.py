@@ -7,10 +7,10 @@ sound; Cedar is quiet, but takes level and lets each channel into the other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Literal
@@ -126,8 +126,15 @@ def demo_takes(seed: int = 1) -> list[DemoTake]:
     return [_with_todays_changes(take, seed, index) for index, take in enumerate(_takes())]
 
 
-def write_demo_takes(folder: str | Path, *, seed: int = 1, force: bool = False, jobs: int = 1) -> list[Path]:
-    """Make all takes of the demo's bench and write them into a folder that exists.
+def write_demo_takes(
+    folder: str | Path,
+    *,
+    seed: int = 1,
+    force: bool = False,
+    jobs: int = 1,
+    file_names: Collection[str] | None = None,
+) -> list[Path]:
+    """Make the takes of the demo's bench and write them into a folder that exists.
 
     Parameters
     ----------
@@ -139,6 +146,8 @@ def write_demo_takes(folder: str | Path, *, seed: int = 1, force: bool = False, 
         Replace files that are not our own.
     jobs : int
         Number of processes.
+    file_names : collection of str, optional
+        Only these.
 
     Returns
     -------
@@ -146,15 +155,16 @@ def write_demo_takes(folder: str | Path, *, seed: int = 1, force: bool = False, 
         The files, in the order of `demo_takes`.
     """
     takes = demo_takes(seed)
+    wanted = [index for index, take in enumerate(takes) if file_names is None or take.file_name in file_names]
+    write_one = partial(_write_one, Path(folder), seed, force)
     if jobs == 1:
-        return [take.write(Path(folder), force=force) for take in takes]
-    indices = list(range(len(takes)))
+        return [write_one(index) for index in wanted]
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as workers:
-        return list(workers.map(_write_one, indices, *zip(*[(folder, seed, force)] * len(takes), strict=True)))
+        return list(workers.map(write_one, wanted))
 
 
-def _write_one(index: int, folder: str | Path, seed: int, force: bool) -> Path:
-    return demo_takes(seed)[index].write(Path(folder), force=force)
+def _write_one(folder: Path, seed: int, force: bool, index: int) -> Path:
+    return demo_takes(seed)[index].write(folder, force=force)
 
 
 # The bench ----------------------------------------------------------------------------------------------------------
