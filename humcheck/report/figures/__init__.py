@@ -1,0 +1,34 @@
+"""Figures as inline SVG of our own, light enough for a page that needs no network."""
+
+from __future__ import annotations
+
+from humcheck.report.catalogue import Catalogue
+from humcheck.report.figures.curves import curve_figure
+from humcheck.report.figures.figure import Figure
+from humcheck.report.figures.levels import level_figure
+from humcheck.report.figures.lines import line_figure
+from humcheck.report.figures.traces import trace_figures
+from humcheck.report.order import GROUPS, OTHER, Group
+
+__all__ = ["Figure", "figures_of"]
+
+
+def figures_of(catalogue: Catalogue) -> list[tuple[Group, list[Figure]]]:
+    """Return the figures of every complaint that has any, in the order of complaints."""
+    made = []
+    for group in GROUPS:
+        candidates = [level_figure(catalogue, group)]
+        if group.families:
+            candidates.append(line_figure(catalogue, group))
+        if group.curve is not None:
+            candidates.append(curve_figure(catalogue, group.curve, f"{group.key}-curve"))
+        made.append((group, [figure for figure in candidates if figure is not None]))
+    made.append((OTHER, [*_unknown_curves(catalogue), *trace_figures(catalogue)]))
+    return [(group, figures) for group, figures in made if figures]
+
+
+def _unknown_curves(catalogue: Catalogue) -> list[Figure]:
+    known = {group.curve for group in GROUPS}
+    names = dict.fromkeys(curve.quantity for curve in catalogue.results.curves if curve.quantity not in known)
+    candidates = [curve_figure(catalogue, name, f"other-curve-{index}") for index, name in enumerate(names)]
+    return [figure for figure in candidates if figure is not None]

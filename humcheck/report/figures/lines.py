@@ -1,0 +1,187 @@
+"""Line spectra: every steady tone of a family at its frequency, through beside direct."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from markupsafe import Markup
+
+from humcheck.report.catalogue import Catalogue
+from humcheck.report.figures import marks, svg
+from humcheck.report.figures.figure import Figure, LegendItem, drawing, panel_title, swatch
+from humcheck.report.figures.frame import (
+    FRAMES,
+    Box,
+    Frame,
+    Scale,
+    hz_axis,
+    hz_scale,
+    panel_boxes,
+    value_axis,
+    value_scale,
+)
+from humcheck.report.figures.line_panels import (
+    LOWEST_DBFS,
+    Identity,
+    LinePanel,
+    drawn_lines,
+    identity,
+    line_panels,
+)
+from humcheck.report.figures.line_values import line_data, line_values
+from humcheck.report.order import FAMILY_WORDS, Group
+from humcheck.report.text import PAGE, hertz
+from humcheck.results import Line
+
+_STEP_DB = 20.0
+_NAMED_LINES = 3
+
+
+def line_figure(catalogue: Catalogue, group: Group) -> Figure | None:
+    """Return the line spectrum of a group's families, or None where no line was sought."""
+    panels, left_out = line_panels(catalogue, group)
+    if not panels:
+        return None
+    key = f"{group.key}-lines"
+    paired = any(panel.direct for panel in panels)
+    title = f"{group.title}: tone by tone" + (", direct beside through" if paired else "")
+    description = _description(panels)
+    boxes: dict[str, list[list[float]]] = {}
+    drawings = tuple(_draw(frame, key, title, description, panels, boxes) for frame in FRAMES)
+    return Figure(
+        key=key,
+        title=title,
+        reading=_reading(paired),
+        legend=tuple(_legend(panels)),
+        drawings=drawings,
+        data=line_data(panels, boxes),
+        values=line_values(panels),
+        note=_note(left_out),
+    )
+
+
+def _note(left_out: int) -> str:
+    return (
+        f"Of each device the set-up with the strongest tones is drawn; {left_out} others are not." if left_out else ""
+    )
+
+
+def _reading(paired: bool) -> str:
+    if paired:
+        return (
+            "Each mark is one steady tone: low notes left, high notes right, strong ones up. Open grey marks are the "
+            "direct recording, filled ones the same tone through the device; the longer the stem between them, the "
+            "more was added."
+        )
+    return "Each mark is one steady tone: low notes left, high notes right, strong ones up."
+
+
+def _description(panels: Sequence[LinePanel]) -> str:
+    parts = []
+    for panel in panels[:8]:
+        found = sorted((line for line in panel.through if line.bound is None), key=lambda line: -line.level_dbfs)
+        named = ", ".join(
+            f"{hertz(line.frequency_hz)} at {PAGE.with_unit(PAGE.number(line.level_dbfs, 1), 'dBFS')}"
+            for line in found[:_NAMED_LINES]
+        )
+        strongest = f", the strongest {named}" if named else ""
+        parts.append(f"{panel.words}: {len(found)} of {len(panel.through)} tones found{strongest}.")
+    return " ".join(parts)
+
+
+def _legend(panels: Sequence[LinePanel]) -> list[LegendItem]:
+    lines = [line for panel in panels for line in (*panel.through, *panel.direct)]
+    items = []
+    channel = panels[0].channel
+    first = marks.FAMILY_SHAPES[lines[0].family]
+    if any(panel.direct for panel in panels):
+        for words, style in (("direct", "open direct"), ("through", f"filled {channel}")):
+            drawn = svg.path(marks.shape(first, 17, 8, 4), style)
+            items.append(LegendItem(swatch=swatch(drawn), words=words))
+    families = {line.family for line in lines}
+    for family, words in FAMILY_WORDS.items():
+        if family in families and (len(families) > 1 or family != "mains"):
+            drawn = svg.path(marks.shape(marks.FAMILY_SHAPES[family], 17, 8, 4.4), "filled ink")
+            items.append(LegendItem(swatch=swatch(drawn), words=words))
+    if any(line.bound == "upper" for line in lines):
+        arrow = swatch(svg.path(marks.arrow_upright(17, 3, 4, down=True), "bound"))
+        items.append(LegendItem(swatch=arrow, words="at most: not found, may lie anywhere below"))
+    return items
+
+
+def _draw(
+    frame: Frame,
+    key: str,
+    title: str,
+    description: str,
+    panels: Sequence[LinePanel],
+    boxes_by_frame: dict[str, list[list[float]]],
+) -> Markup:
+    boxes, height = panel_boxes(frame, len(panels), height=220.0, single_height=280.0)
+    boxes_by_frame[frame.name] = [box.as_list() for box in boxes]
+    low, high = _ends(panels)
+    parts = [_panel(panel, box, low, high) for panel, box in zip(panels, boxes, strict=True)]
+    return drawing(frame, key, height, title, description, *parts)
+
+
+def _ends(panels: Sequence[LinePanel]) -> tuple[float, float]:
+    levels = [max(line.level_dbfs, LOWEST_DBFS) for panel in panels for line in (*panel.through, *panel.direct)]
+    return math.floor((min(levels) - 5) / 10) * 10.0, math.ceil((max(levels) + 8) / 10) * 10.0
+
+
+def _panel(panel: LinePanel, box: Box, low: float, high: float) -> Markup:
+    across, up = hz_scale(box), value_scale(low, high, box)
+    through, direct = drawn_lines(panel.through, across), drawn_lines(panel.direct, across)
+    rest = ", ".join(part for part in (panel.where, panel.channel) if part)
+    return svg.join(
+        [
+            panel_title(box.x, box.y - 22, panel.subject, rest, box.width),
+            hz_axis(box, across),
+            value_axis(box, up, _STEP_DB, "dBFS"),
+            _stems(through, panel.direct, across, up, box, panel.channel),
+            _marks_of(direct, across, up, "open direct", "bound direct", 3.0),
+            _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 3.0),
+            _names(through, across, up, box),
+        ]
+    )
+
+
+def _stems(through: Sequence[Line], direct: Sequence[Line], across: Scale, up: Scale, box: Box, channel: str) -> Markup:
+    beside: dict[Identity, Line] = {identity(line): line for line in direct}
+    data = []
+    for line in through:
+        if line.bound is not None:
+            continue
+        other = beside.get(identity(line))
+        start = box.bottom if other is None else up(other.level_dbfs)
+        data.append(f"M{svg.number(across(line.frequency_hz))} {svg.number(start)}V{svg.number(up(line.level_dbfs))}")
+    return svg.path("".join(data), f"stem {channel}")
+
+
+def _marks_of(lines: Sequence[Line], across: Scale, up: Scale, found: str, bound: str, half: float) -> Markup:
+    """Return all marks of one kind in two paths: those found, and the bounds."""
+    shapes, arrows = [], []
+    for line in lines:
+        x, y = across(line.frequency_hz), up(line.level_dbfs)
+        if line.bound is None:
+            shapes.append(marks.shape(marks.FAMILY_SHAPES[line.family], x, y, half))
+        else:
+            arrows.append(marks.arrow_upright(x, y, half * 0.8, down=line.bound == "upper"))
+    return svg.join([svg.path("".join(arrows), bound + " faint"), svg.path("".join(shapes), found)])
+
+
+def _names(lines: Sequence[Line], across: Scale, up: Scale, box: Box) -> Markup:
+    """Return the frequencies of the strongest lines, as far as they do not run into each other."""
+    parts: list[Markup] = []
+    taken: list[float] = []
+    found = sorted((line for line in lines if line.bound is None), key=lambda line: -line.level_dbfs)
+    places = [(across(line.frequency_hz), up(line.level_dbfs)) for line in found]
+    for line, (x, y) in zip(found[: 4 * _NAMED_LINES], places, strict=False):
+        covers = any(abs(x - other) < 26 and y - 24 < height < y - 2 for other, height in places)
+        if len(taken) == _NAMED_LINES or covers or any(abs(x - other) < 52 for other in taken):
+            continue
+        taken.append(x)
+        inside = min(max(x, box.x + 22), box.right - 22)
+        parts.append(svg.text(inside, y - 8, hertz(line.frequency_hz), "callout", anchor="middle"))
+    return svg.join(parts)

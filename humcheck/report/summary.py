@@ -1,0 +1,250 @@
+"""What was found, device by device: sentences by severity, then key numbers. Shared by the page and the terminal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from humcheck.report.catalogue import Catalogue, Numbered, worst
+from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
+from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, sentence, visible, voltage_change
+from humcheck.results import Finding, Measure, quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """One finding as shown, with the same complaint in other set-ups folded under it."""
+
+    severity: str
+    severity_words: str
+    sentence: str
+    confidence: str
+    where: str
+    group: Group | None
+    evidence: tuple[str, ...]
+    elsewhere: tuple[Found, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyNumber:
+    """One number of a device's card: the worst channel and set-up."""
+
+    group: Group
+    label: str
+    value: str
+    interval: str
+    plain: str
+    where: str = ""
+    channel: str = ""
+    bound: str = ""
+    measured: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """All that the summary says of one subject.
+
+    Attributes
+    ----------
+    kind : str
+        ``"device"``, ``"take"`` (inspected alone) or ``"bench"`` (the direct path and what belongs to no device).
+    severity : str or None
+        The most serious finding's; None where nothing was judged.
+    """
+
+    title: str
+    kind: str
+    severity: str | None
+    verdict: str
+    found: tuple[Found, ...]
+    numbers: tuple[KeyNumber, ...]
+    advice: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    limits: tuple[str, ...] = field(default=())
+
+
+def cards(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Card]:
+    """Return a card for each device, then each single take, then the bench itself."""
+    findings = catalogue.results.findings
+    under_test = {*catalogue.devices, *catalogue.singles}
+    made = [
+        _card(catalogue, subject, kind, [row for row in findings if row.subject == subject], style)
+        for kind, subjects in (("device", catalogue.devices), ("take", catalogue.singles))
+        for subject in subjects
+    ]
+    rest = [row for row in findings if row.subject not in under_test]
+    if rest or (catalogue.has_direct and not made):
+        made.append(_card(catalogue, "direct", "bench", rest, style))
+    return made
+
+
+def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding], style: NumberStyle) -> Card:
+    severity = next((step for step in SEVERITY_ORDER if any(row.severity == step for row in findings)), None)
+    title = "The bench without a device" if kind == "bench" else catalogue.title(subject)
+    numbers = [_key_number(catalogue, subject, group, style) for group in GROUPS]
+    found = list(_found(catalogue, findings, style))
+    return Card(
+        title=title,
+        kind=kind,
+        severity=severity,
+        verdict=_verdict(severity, kind),
+        found=tuple(found),
+        numbers=tuple(number for number in numbers if number is not None),
+        advice=_once(text for row in findings for text in row.advice),
+        cautions=_once(text for row in findings for text in row.cautions),
+        limits=tuple(_failed_limits(catalogue, subject, style)),
+    )
+
+
+def _verdict(severity: str | None, kind: str) -> str:
+    if severity is None:
+        return "Not judged"
+    if severity == "none":
+        return "No effect found" if kind == "device" else "Nothing found"
+    return f"{SEVERITY_WORDS[severity]} {'effect' if kind == 'device' else 'finding'}"
+
+
+def _found(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) -> Iterable[Found]:
+    """Yield the most serious finding of each kind, the rest of its kind folded under it, by severity."""
+    ordered = sorted(findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
+    kinds: dict[tuple[str, str], list[Finding]] = {}
+    for row in ordered:
+        kinds.setdefault((row.kind, row.quantity), []).append(row)
+    for same in sorted(kinds.values(), key=lambda rows: (SEVERITY_ORDER.index(rows[0].severity), _complaint(rows[0]))):
+        # Faults of takes are about different recordings: none stands for another.
+        shown, folded = (same, []) if same[0].kind in ("take", "no-sound") else (same[:1], same[1:])
+        for row in shown:
+            yield _one_found(catalogue, row, tuple(_one_found(catalogue, other, (), style) for other in folded), style)
+
+
+def _one_found(catalogue: Catalogue, row: Finding, elsewhere: tuple[Found, ...], style: NumberStyle) -> Found:
+    group = group_of_kind(row.kind, row.quantity)
+    return Found(
+        severity=row.severity,
+        severity_words=SEVERITY_WORDS[row.severity],
+        sentence=sentence(row.sentence) if style is PAGE else visible(row.sentence),
+        confidence=visible(row.confidence),
+        where=catalogue.where(row),
+        group=group if group in GROUPS else None,
+        evidence=tuple(_evidence(catalogue, row, style)),
+        elsewhere=elsewhere,
+    )
+
+
+def _complaint(row: Finding) -> int:
+    group = group_of_kind(row.kind, row.quantity)
+    return GROUPS.index(group) if group in GROUPS else len(GROUPS)
+
+
+def _evidence(catalogue: Catalogue, row: Finding, style: NumberStyle) -> Iterable[str]:
+    for pointer in row.evidence:
+        for name in (pointer.measure, pointer.change):
+            target = None if name is None else catalogue.by_id.get(name)
+            if isinstance(target, Numbered):
+                role = "change re direct" if not isinstance(target, Measure) else target.role
+                title = title_of(target.quantity)
+                yield f"{title}, {target.channel}, {role}: {style.full(target)}"
+
+
+def _failed_limits(catalogue: Catalogue, subject: str, style: NumberStyle) -> Iterable[str]:
+    for limit in catalogue.results.limits:
+        if limit.subject == subject and limit.outcome == "fail":
+            words = limit_words(limit.quantity, limit.min, limit.max, style)
+            yield f"{title_of(limit.quantity)}, {limit.channel}: {words}"
+
+
+def limit_words(name: str, least: float | None, most: float | None, style: NumberStyle) -> str:
+    """Return ``at least 1.0 dB``, ``at most ...``, ``from ... to ...`` with the quantity's unit."""
+    entry = quantity(name)
+    low = None if least is None else style.number(least, entry.decimals)
+    high = None if most is None else style.number(most, entry.decimals)
+    if low is not None and high is not None:
+        return style.with_unit(f"from {low} to {high}", entry.unit)
+    if low is not None:
+        return style.with_unit(f"at least {low}", entry.unit)
+    return style.with_unit(f"at most {high}", entry.unit) if high is not None else "no limit given"
+
+
+def _key_number(catalogue: Catalogue, subject: str, group: Group, style: NumberStyle) -> KeyNumber | None:
+    for name in group.headline:
+        row = _headline_row(catalogue, subject, name)
+        if row is not None:
+            return _number_of(catalogue, row, group, style)
+    reasons = [
+        row.reason
+        for row in catalogue.results.not_measured
+        if row.subject == subject and row.quantity.removesuffix("_rel") in group.headline
+    ]
+    if not reasons:
+        return None
+    return KeyNumber(
+        group=group,
+        label=group.title,
+        value="not measured",
+        interval="",
+        plain=visible(reasons[0]),
+        measured=False,
+    )
+
+
+def _headline_row(catalogue: Catalogue, subject: str, name: str) -> Numbered | None:
+    """Return the worst row of the role that says most: what the device adds, else what comes through it."""
+    by_size = name in ("gain", "balance")
+    row: Numbered | None = worst(catalogue.measures(name, "added", subject), by_size=by_size)
+    if row is None and quantity(name).kind != "level":
+        row = worst(catalogue.changes(name, subject), by_size=by_size)
+        # How far apart the channels are is read within one take: its change re direct is no answer.
+        if row is not None and name.startswith(("crosstalk", "thd")):
+            row = None
+    for role in ("through", "single", "direct"):
+        row = row or worst(catalogue.measures(name, role, subject), by_size=by_size)
+    return row
+
+
+def _number_of(catalogue: Catalogue, row: Numbered, group: Group, style: NumberStyle) -> KeyNumber:
+    return KeyNumber(
+        group=group,
+        label=_label(row, group),
+        value=style.value(row),
+        interval=style.interval(row),
+        plain=plain_words(row),
+        where=catalogue.where(row),
+        channel="" if row.channel == "mono" else row.channel,
+        bound=bound_words(row),
+    )
+
+
+def _label(row: Numbered, group: Group) -> str:
+    title = "Hum and buzz" if row.quantity == "hum_and_buzz_level" else group.title
+    if row.quantity == "gain":
+        return "Level, change"
+    if row.quantity == "tone_level":
+        return "Level of the tone"
+    if row.role == "added":
+        return f"{title} added"
+    return f"{title}, change" if not isinstance(row, Measure) and group.key == "tone" else title
+
+
+def plain_words(row: Numbered) -> str:
+    """Return what a number means for readers who do not know decibels; empty where there is nothing to add."""
+    entry = quantity(row.quantity)
+    if entry.name == "gain":
+        return voltage_change(row.value)
+    if entry.name == "response_span":
+        return f"{100 * (10 ** (abs(row.value) / 20) - 1):.2g} % between the loudest and the softest note"
+    if entry.unit == "percent" and row.value > 0:
+        part, of_what = one_part_in(20 * math.log10(row.value / 100)), "the tone"
+    elif entry.name.startswith(("crosstalk", "bleed")):
+        part, of_what = one_part_in(row.value), "the other side" if "crosstalk" in entry.name else "the other port"
+    elif entry.kind == "level" and row.unit.startswith(("dBFS", "dBr")):
+        part, of_what = one_part_in(row.value), "full scale"
+    else:
+        return ""
+    if not part:
+        return ""
+    return f"{'less than ' if row.bound == 'upper' else 'about '}{part} of {of_what}"
+
+
+def _once(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(visible(text) for text in texts))
