@@ -1,0 +1,170 @@
+"""Complex response of a path from one recorded sweep: the driven channel, the idle one, and distortion by order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from humcheck.errors import MeasurementError
+from humcheck.estimates.sweeps.deconvolution import Floats, SectionSound, path_spectrum
+from humcheck.estimates.sweeps.distortion import Distortion, estimate_distortion
+from humcheck.estimates.sweeps.gains import Gain, PathBands, path_bands, read_gains
+from humcheck.estimates.sweeps.grid import FREQUENCIES_HZ, IN_SERIES, REFERENCE_HZ, Flags, index_of
+from humcheck.estimates.sweeps.windows import LEAK, LEAK_SHORT, RESPONSE, WindowShape
+from humcheck.results.rows import Channel
+from humcheck.tracks.sections import TrackChannel
+
+#: What to ask of `Take.section` around a sweep: silence to fade the record in, and what rings on after the sweep.
+BEFORE_S = 0.2
+AFTER_S = 0.7
+#: Responses end at this share of the sampling rate; from 0.48 on the track itself is faded out.
+USABLE_SHARE = 0.472
+#: The direct signal must stand this far above its noise for a frequency to be valid.
+VALID_ABOVE_NOISE_DB = 20.0
+#: Below this, re 997 Hz, windows read the neighbourhood rather than the frequency itself.
+VALID_ABOVE_REFERENCE_DB = -40.0
+#: The valid band ends where this many neighbouring points fail (a quarter of an octave); fewer are holes in it.
+FAILURES_THAT_END = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseEstimate:
+    """What one sweep tells about a path.
+
+    Attributes
+    ----------
+    driven : str
+        The channel that the sweep is in: ``"left"``, ``"right"`` or ``"mono"``.
+    idle : str or None
+        The other channel of the take; None where it has no other.
+    frequency_hz : numpy.ndarray, shape (n_f,)
+        In hertz of the track's clock: the first n_f points of `FREQUENCIES_HZ`.
+    gain : Gain
+        Driven channel re the track.
+    crosstalk : Gain or None
+        Idle channel re driven channel.
+    crosstalk_1k : Gain or None
+        The same at 1000 Hz alone, read through a window of a few cycles: less noise, for smooth crosstalk.
+    distortion : tuple of Distortion
+        Orders 2 to 5 in the driven channel, over the frequencies of the series.
+    delay_s : float
+        Where the peak of the impulse response stands re the alignment.
+    """
+
+    driven: Channel
+    idle: Channel | None
+    frequency_hz: Floats
+    gain: Gain
+    crosstalk: Gain | None
+    crosstalk_1k: Gain | None
+    distortion: tuple[Distortion, ...]
+    delay_s: float
+
+    def valid(self) -> Flags:
+        """Return where the driven channel's signal is far enough above noise, inside one band around 997 Hz."""
+        return valid_points(self.gain)
+
+
+def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEstimate:
+    """Estimate the response of a path from one recorded sweep.
+
+    Parameters
+    ----------
+    sound : SectionSound
+        The sweep's section of a take, best with `BEFORE_S` and `AFTER_S` of the silence around it.
+    driven : str
+        The track channel that the sweep is in.
+
+    Returns
+    -------
+    ResponseEstimate
+        With standard uncertainties.
+
+    Raises
+    ------
+    MeasurementError
+        If the sweep does not arrive in the driven channel, or the take's rate is too low for 997 Hz.
+    """
+    top_hz = USABLE_SHARE * sound.rate_hz
+    frequency_hz = FREQUENCIES_HZ[top_hz >= FREQUENCIES_HZ]
+    if top_hz < 2 * REFERENCE_HZ:
+        raise MeasurementError(f"the take's sampling rate of {sound.rate_hz:g} Hz is too low for a response")
+    column = _driven_column(sound.channels, driven)
+    bands = path_bands(path_spectrum(sound, driven), min(top_hz, float(FREQUENCIES_HZ[-1])), column)
+    gain = read_gains(bands, frequency_hz, RESPONSE)[column]
+    if not valid_points(gain).any():
+        raise MeasurementError(f"the sweep does not arrive in the {sound.channels[column]} channel")
+    in_series = IN_SERIES[: frequency_hz.size]
+    return ResponseEstimate(
+        driven=_channel(sound, column),
+        idle=None if len(sound.channels) == 1 else _channel(sound, 1 - column),
+        frequency_hz=frequency_hz,
+        gain=gain,
+        crosstalk=_crosstalk(bands, column, frequency_hz, LEAK),
+        crosstalk_1k=_crosstalk(bands, column, np.array([1000.0]), LEAK_SHORT),
+        distortion=estimate_distortion(bands, column, frequency_hz[in_series], np.abs(gain.value[in_series]) ** 2),
+        delay_s=bands.delay_s,
+    )
+
+
+def _crosstalk(bands: PathBands, column: int, frequency_hz: Floats, shape: WindowShape) -> Gain | None:
+    """Return the gain of the idle channel re the driven one, both read through the same windows."""
+    gains = read_gains(bands, frequency_hz, shape)
+    if len(gains) == 1:
+        return None
+    driven, idle = gains[column], gains[1 - column]
+    magnitude = np.abs(driven.value)
+    # The driven channel's own noise turns and scales a ratio that is small: it enters as a share of it.
+    own = np.abs(idle.value) * driven.sd / magnitude
+    return Gain(
+        value=idle.value / driven.value,
+        sd=np.hypot(idle.sd, own) / magnitude,
+        freedom=idle.freedom,
+        noise_sd=idle.noise_sd / magnitude,
+    )
+
+
+def valid_points(gain: Gain) -> Flags:
+    """Return where a gain is known well enough to divide by.
+
+    Parameters
+    ----------
+    gain : Gain
+        Over the first n_f points of `FREQUENCIES_HZ`.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n_f,)
+        One band around 997 Hz; single frequencies that a hum line hides are holes in it. All False without a sweep.
+    """
+    reference = index_of(REFERENCE_HZ)
+    power = np.abs(gain.value) ** 2
+    known = power >= 10.0 ** (VALID_ABOVE_NOISE_DB / 10.0) * gain.sd**2
+    known &= power >= 10.0 ** (VALID_ABOVE_REFERENCE_DB / 10.0) * power[reference]
+    if not known[reference]:
+        return np.zeros_like(known)
+    known[reference:] &= ~_after_failures(known[reference:])
+    known[: reference + 1] &= ~_after_failures(known[reference::-1])[::-1]
+    return np.asarray(known)
+
+
+def _after_failures(known: Flags) -> Flags:
+    """Return where `FAILURES_THAT_END` neighbours in a row have failed already."""
+    failed_runs = np.convolve(~known, np.ones(FAILURES_THAT_END))[: known.size] >= FAILURES_THAT_END
+    return np.asarray(np.maximum.accumulate(failed_runs))
+
+
+def _driven_column(channels: tuple[str, ...], driven: TrackChannel) -> int:
+    if driven in channels:
+        return channels.index(driven)
+    if len(channels) == 1:
+        return 0
+    raise ValueError(f"driven is {driven!r}; the section has the channels {channels}")
+
+
+def _channel(sound: SectionSound, column: int) -> Channel:
+    name = sound.channels[column]
+    if name == "left":
+        return "left"
+    return "right" if name == "right" else "mono"

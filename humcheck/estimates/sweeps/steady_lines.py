@@ -1,0 +1,194 @@
+"""Hum, buzz and whistles under a sweep: found in the divided spectrum, and kept out of readings.
+
+Division by the sweep is a linear filter: a steady line stays a steady line, all along the impulse response, while the
+response itself stands at its peak. So a line can be found where the response is not, and what it adds inside a window
+can be told from what it does on both sides of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humcheck.estimates.sweeps.deconvolution import Floats, ImpulseResponse, PathSpectrum, SweepLaw
+from humcheck.estimates.sweeps.windows import Kernel, Window, window_kernel
+from humcheck.tracks.envelopes import edge
+
+#: A line stands this far above the median of its neighbourhood (power); noise alone does so once in 10**12 bins.
+LINE_POWER_RATIO = 40.0
+NEIGHBOURHOOD_BINS = 512
+QUARTER = NEIGHBOURHOOD_BINS // 4
+LOWEST_LINE_HZ = 12.0
+MOST_LINES = 400
+#: Lines closer than this count as one; a wandering line is that broad at most.
+APART_HZ = 3.0
+#: Power of far bins re near ones: the sum of squares of (-1/2, 1, -1/2).
+DIFFERENCE_GAIN = 1.5
+
+#: How far beyond the window lines are fitted, on its early and on its late side: in window lengths, at least enough to
+#: tell lines 50 Hz apart, at most as long as mains keeps still.
+EARLY_REACH_LENGTHS, LATE_REACH_LENGTHS = 4.0, 6.0
+SHORTEST_REACH_S = 0.08
+LONGEST_EARLY_REACH_S, LONGEST_LATE_REACH_S = 0.35, 0.6
+#: The fit fades in and out over this share of its reach: what rings on at the lowest frequencies must not enter.
+EDGE_SHARE = 0.3
+#: Lines that would add less than this share of the noise's power to a reading are left in it.
+HARMLESS_SHARE = 0.05
+#: Amplitude and phase of a line run linearly along the fit: enough for 20 mHz of mains wander in half a minute.
+POWERS = (0, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineScan:
+    """Steady lines of a divided spectrum, and the noise between them.
+
+    Attributes
+    ----------
+    lines_hz : numpy.ndarray, shape (n_lines,)
+        Frequencies of lines in any channel, in hertz of the track's clock, strongest first.
+    line_power : numpy.ndarray, shape (n_ch, n_lines)
+        Squared magnitude of the bin that a line would fill if it fell on one.
+    block_hz : float
+        Width of the blocks of `noise_power`.
+    noise_power : numpy.ndarray, shape (n_ch, n_blocks)
+        Mean square magnitude of a bin, lines left out.
+    """
+
+    lines_hz: Floats
+    line_power: Floats
+    block_hz: float
+    noise_power: Floats
+
+    def noise_power_at(self, frequency_hz: float) -> Floats:
+        """Return the mean square magnitude of a bin of noise around a frequency, shape (n_ch,)."""
+        block = min(int(frequency_hz / self.block_hz), self.noise_power.shape[1] - 1)
+        return np.asarray(self.noise_power[:, block])
+
+
+def scan_lines(path: PathSpectrum, top_hz: float) -> LineScan:
+    """Find the steady lines in any channel.
+
+    Parameters
+    ----------
+    path : PathSpectrum
+        With silence enough around the sweep that its impulse response is short re the record.
+    top_hz : float
+        Highest frequency of interest.
+    """
+    n_blocks = int(top_hz / path.bin_hz) // NEIGHBOURHOOD_BINS
+    part = path.spectrum[:, : n_blocks * NEIGHBOURHOOD_BINS + 2]
+    # Differences of neighbouring bins are a Hann window over delay that is zero at delay 0, where the response is.
+    far = part[:, 1:-1] - 0.5 * (part[:, :-2] + part[:, 2:])
+    power = far.real**2 + far.imag**2
+    blocks = power.reshape(len(far), n_blocks, NEIGHBOURHOOD_BINS)
+    quartile, median = np.partition(blocks, (QUARTER, 2 * QUARTER), axis=2)[:, :, (QUARTER, 2 * QUARTER)].transpose(
+        2, 0, 1
+    )
+    ratio = (blocks / np.where(median > 0.0, median, np.inf)[:, :, np.newaxis]).reshape(power.shape).max(axis=0)
+    first = int(LOWEST_LINE_HZ / path.bin_hz)
+    peaks = first + np.flatnonzero(ratio[first:] > LINE_POWER_RATIO)
+    half = int(APART_HZ / path.bin_hz)
+    peaks = _local_maxima(ratio, peaks, half)
+    line_power = [power[:, max(peak - half, 0) : peak + half + 1].sum(axis=1) for peak in peaks]
+    return LineScan(
+        lines_hz=path.bin_hz * (np.array(peaks, dtype=np.float64) + 1.0),
+        line_power=np.array(line_power).reshape(-1, len(far)).T / DIFFERENCE_GAIN,
+        block_hz=NEIGHBOURHOOD_BINS * path.bin_hz,
+        noise_power=quartile / (np.log(4.0 / 3.0) * DIFFERENCE_GAIN),
+    )
+
+
+def nulled_kernel(
+    frequency_hz: float, window: Window, response: ImpulseResponse, lines: LineScan, law: SweepLaw
+) -> tuple[Kernel, Window]:
+    """Return a window's kernel that is blind to steady lines.
+
+    The lines are fitted by least squares on both sides of the window, and what they have inside it is taken off; as all
+    of that is linear, it is folded into the weights.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency to read.
+    window : Window
+        The window around its place.
+    response : ImpulseResponse
+        What is to be read.
+    lines : LineScan
+        Of the same path.
+    law : SweepLaw
+        The sweep; the fit keeps off its second-order distortion.
+
+    Returns
+    -------
+    kernel : Kernel
+        The plain one if no line matters.
+    reach : Window
+        How far the kernel's weights extend.
+    """
+    rate_hz = response.rate_hz
+    plain = window_kernel(frequency_hz, window, rate_hz)
+    near_hz = _lines_that_matter(plain, response, lines)
+    if near_hz.size == 0:
+        return plain, window
+    reach = _reach(frequency_hz, window, law)
+    local = np.arange(-int(reach.early_s * rate_hz), int(reach.late_s * rate_hz) + 1)
+    weights = np.zeros(local.size, dtype=np.complex128)
+    inside = slice(plain.local[0] - local[0], plain.local[-1] - local[0] + 1)
+    weights[inside] = plain.weights
+    basis = _line_basis(near_hz, local / rate_hz)
+    fitted = basis * _fit_weights(local / rate_hz, window, reach)[:, np.newaxis]
+    normal = fitted.T @ basis
+    # A trace of damping, for lines that are too close to be told apart.
+    normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
+    weights -= fitted @ np.linalg.solve(normal, basis[inside].T @ plain.weights)
+    return Kernel(local=local, weights=weights, frequency_hz=frequency_hz), reach
+
+
+def _local_maxima(ratio: Floats, peaks: NDArray[np.intp], half: int) -> NDArray[np.intp]:
+    """Return the peaks that nothing within `half` bins exceeds, strongest first: skirts of a line are no lines."""
+    alone = [peak for peak in peaks.tolist() if ratio[peak] >= ratio[max(peak - half, 0) : peak + half + 1].max()]
+    kept = np.array(alone, dtype=np.intp)
+    return kept[np.argsort(-ratio[kept])][:MOST_LINES]
+
+
+def _lines_that_matter(plain: Kernel, response: ImpulseResponse, lines: LineScan) -> Floats:
+    if lines.lines_hz.size == 0:
+        return lines.lines_hz
+    n_samples = response.samples.shape[1]
+    turning = np.exp((2j * np.pi / response.rate_hz) * np.outer(lines.lines_hz, plain.local))
+    line_gain = np.abs(turning @ plain.weights) ** 2 / n_samples
+    harm = lines.line_power * line_gain
+    noise = lines.noise_power_at(plain.frequency_hz) * plain.noise_gain
+    return lines.lines_hz[np.any(harm > HARMLESS_SHARE * noise[:, np.newaxis], axis=0)]
+
+
+def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:
+    length_s = window.length_s
+    early_s = window.early_s + min(max(EARLY_REACH_LENGTHS * length_s, SHORTEST_REACH_S), LONGEST_EARLY_REACH_S)
+    late_s = window.late_s + min(max(LATE_REACH_LENGTHS * length_s, SHORTEST_REACH_S), LONGEST_LATE_REACH_S)
+    if frequency_hz > 2.0 * law.low_hz:
+        early_s = max(min(early_s, 0.9 * law.advance_s(2)), window.early_s)
+    return Window(early_s=early_s, late_s=late_s)
+
+
+def _line_basis(lines_hz: Floats, time_s: Floats) -> Floats:
+    """Return cosine and sine of every line, times powers of time; shape (n, n_lines * 2 * n_powers)."""
+    phase = 2.0 * np.pi * time_s[:, np.newaxis] * lines_hz
+    waves = np.concatenate([np.cos(phase), np.sin(phase)], axis=1)
+    relative = time_s[:, np.newaxis] / np.abs(time_s).max()
+    return np.concatenate([waves * relative**power for power in POWERS], axis=1)
+
+
+def _fit_weights(time_s: Floats, window: Window, reach: Window) -> Floats:
+    """Return the weights of the fit: zero inside the window, soft at all ends."""
+    weights = np.zeros(time_s.size)
+    for beyond_s, room_s in (
+        (-window.early_s - time_s, reach.early_s - window.early_s),
+        (time_s - window.late_s, reach.late_s - window.late_s),
+    ):
+        if room_s > 0.0:
+            weights += edge(beyond_s / (EDGE_SHARE * room_s)) * edge((room_s - beyond_s) / (EDGE_SHARE * room_s))
+    return weights
