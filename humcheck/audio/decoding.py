@@ -23,9 +23,14 @@ USED_CHANNELS = 2
 BLOCK_SAMPLES = 1 << 17
 #: Up to this much of a compressed file is kept decoded in memory; a longer one goes to a temporary file.
 _DECODED_IN_MEMORY_BYTES = 96 << 20
-_DECODED_AT_ONCE = 1 << 13
+_DECODED_AT_ONCE = 1 << 12
 _SILENT_BEGINNINGS = (b"RIFF", b"RF64", b"FORM", b"fLaC", b"OggS", b"caff")
 _SEARCHED_FOR_DATA = 1 << 16
+
+
+def library_path(path: str) -> str | bytes:
+    """Return a path as the library takes it: names that are no text must be given as bytes."""
+    return path if os.name == "nt" else os.fsencode(path)
 
 
 def is_plain(file: soundfile.SoundFile) -> bool:
@@ -60,20 +65,23 @@ def decode(path: str) -> tuple[IO[bytes], int]:
     n_samples = 0
     # float32 is what the decoders themselves deliver, and holds 24-bit samples exactly. The take closes it.
     store: IO[bytes] = tempfile.SpooledTemporaryFile(max_size=_DECODED_IN_MEMORY_BYTES)  # noqa: SIM115
-    with soundfile.SoundFile(_finished_wav(path) or path) as file:
-        block = np.empty((_DECODED_AT_ONCE, file.channels), dtype=np.float32)
-        damaged = False
-        while not damaged:
-            block.fill(0.0)
-            try:
-                n_read = len(file.read(out=block))
-            except soundfile.SoundFileError:
-                # What came before the damage is used; it ends where nothing but zeros follow.
-                damaged = True
-                n_read = 1 + int(np.max(np.nonzero(block.any(axis=1))[0], initial=-1))
-            store.write(np.ascontiguousarray(block[:n_read, :USED_CHANNELS]).tobytes())
-            n_samples += n_read
-            damaged |= n_read < len(block)
+    try:
+        with soundfile.SoundFile(_finished_wav(path) or library_path(path)) as file:
+            # After each read soundfile seeks to where the file stands already, which MP3 files do not survive: all
+            # that follows is silence. A file that cannot be sought is left alone.
+            file._info.seekable = 0
+            block = np.empty((_DECODED_AT_ONCE, file.channels), dtype=np.float32)
+            n_read = len(block)
+            while n_read == len(block):
+                try:
+                    n_read = len(file.read(out=block))
+                except soundfile.SoundFileError:
+                    break  # damaged from here on: what came before is used
+                store.write(np.ascontiguousarray(block[:n_read, :USED_CHANNELS]).tobytes())
+                n_samples += n_read
+    except BaseException:
+        store.close()
+        raise
     return store, n_samples
 
 

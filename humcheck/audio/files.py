@@ -19,6 +19,7 @@ from humcheck.audio.decoding import (
     USED_CHANNELS,
     decode,
     is_plain,
+    library_path,
     read_decoded,
     read_used,
     silent_decoder,
@@ -185,7 +186,7 @@ class TakeFile:
         import soundfile
 
         try:
-            with soundfile.SoundFile(self.path) as file:
+            with soundfile.SoundFile(library_path(self.path)) as file:
                 file.seek(first)
                 samples = read_used(file, last - first)
         except (OSError, soundfile.SoundFileError) as error:
@@ -219,7 +220,7 @@ def open_take(path: str | os.PathLike[str]) -> TakeFile:
     name = os.fspath(path)
     _require_file(name)
     try:
-        with silent_decoder(name), soundfile.SoundFile(name) as file:
+        with silent_decoder(name), soundfile.SoundFile(library_path(name)) as file:
             return _described(name, file)
     except soundfile.SoundFileError as error:
         raise UnusableTake(
@@ -273,6 +274,8 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
                 f"cannot be decoded ({_reason(error)})", where=path, remedy="free some space for temporary files"
             ) from error
     if n_samples < 1:
+        if decoded is not None:
+            decoded.close()
         raise UnusableTake("holds no samples", where=path, remedy="record it again")
     take = TakeFile(
         path=path,

@@ -21,7 +21,7 @@ _COSINE_TERMS = {
     "blackmanharris": (0.35875, 0.48829, 0.14128, 0.01168),
     "flattop": (0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368),
 }
-# Kaiser's window with this parameter has side lobes below -143 dB: strong hum does not reach the hiss.
+# Kaiser's window with this parameter has side lobes below -138 dB: strong hum does not reach the hiss.
 _STEEP_BETA = 18.0
 
 
@@ -56,7 +56,7 @@ def window(name: str, n_samples: int) -> Floats:
     Parameters
     ----------
     name : str
-        ``"boxcar"``, ``"hann"``, ``"blackmanharris"``, ``"flattop"`` or ``"steep"`` (side lobes below -143 dB).
+        ``"boxcar"``, ``"hann"``, ``"blackmanharris"``, ``"flattop"`` or ``"steep"`` (side lobes below -138 dB).
     n_samples : int
         Length.
 
