@@ -1,7 +1,7 @@
 """Responses, crosstalk and distortion over frequency, from recorded sweeps."""
 
 from humcheck.estimates.sweeps.distortion import Distortion
-from humcheck.estimates.sweeps.gains import Gain
+from humcheck.estimates.sweeps.gains import Gain, mean_gain
 from humcheck.estimates.sweeps.grid import FREQUENCIES_HZ, IN_SERIES, REFERENCE_HZ, index_of
 from humcheck.estimates.sweeps.response import AFTER_S, BEFORE_S, ResponseEstimate, estimate_response, valid_points
 
@@ -16,5 +16,6 @@ __all__ = [
     "ResponseEstimate",
     "estimate_response",
     "index_of",
+    "mean_gain",
     "valid_points",
 ]

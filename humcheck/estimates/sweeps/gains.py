@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,10 @@ LOWEST_BAND_HZ = 40.0
 DELAY_SEARCH_S = 0.02
 #: Real degrees of freedom of a noise place: two (complex), less what half-overlapping windows share.
 FREEDOM_OF_PLACE = 1.5
+#: Scatter between takes is pooled over this many frequencies either way; with windows as wide as the idle channel's
+#: they hold about two independent (complex) ones.
+POOLED_NEIGHBOURS = 3
+FREEDOM_OF_POOLED = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,14 +122,54 @@ def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape) -> li
         offsets_s = noise_offsets_s(one_hz, window, reach, bands.law)
         gains = read(response, kernel, bands.delay_s + np.concatenate([[0.0], offsets_s]))
         value[:, index] = gains[:, 0]
-        power[:, index] = np.mean(np.abs(gains[:, 1:]) ** 2, axis=1)
         noise_power[:, index] = bands.lines.noise_power_at(one_hz) * kernel.noise_gain / response.samples.shape[1]
-        n_places[index] = offsets_s.size
+        # A record that is cut short may have no clear place at all.
+        alone = offsets_s.size == 0
+        power[:, index] = noise_power[:, index] if alone else np.mean(np.abs(gains[:, 1:]) ** 2, axis=1)
+        n_places[index] = max(offsets_s.size, 1)
     freedom = FREEDOM_OF_PLACE * n_places
     return [
         Gain(value=value[row], sd=np.sqrt(power[row]), freedom=freedom, noise_sd=np.sqrt(noise_power[row]))
         for row in range(n_channels)
     ]
+
+
+def mean_gain(gains: Sequence[Gain]) -> Gain:
+    """Return the mean of the same gain in repeated takes, with the scatter between them.
+
+    Parameters
+    ----------
+    gains : sequence of Gain
+        At least one, over the same n_f frequencies.
+
+    Returns
+    -------
+    Gain
+        Its uncertainty is the scatter of the takes, pooled over a quarter of an octave either way, unless chance made
+        that smaller than what the noise within the takes explains.
+    """
+    count = len(gains)
+    if count == 1:
+        return gains[0]
+    values = np.array([gain.value for gain in gains])
+    mean = values.mean(axis=0)
+    within = np.mean([gain.sd**2 for gain in gains], axis=0) / count
+    scatter = np.sum(np.abs(values - mean) ** 2, axis=0) / (count - 1) / count
+    pooled = _pooled(scatter)
+    by_scatter = pooled > within
+    return Gain(
+        value=mean,
+        sd=np.sqrt(np.where(by_scatter, pooled, within)),
+        freedom=np.where(by_scatter, FREEDOM_OF_POOLED * (count - 1), np.sum([gain.freedom for gain in gains], axis=0)),
+        noise_sd=np.sqrt(np.mean([gain.noise_sd**2 for gain in gains], axis=0) / count),
+    )
+
+
+def _pooled(power: Floats) -> Floats:
+    """Return the running mean over neighbouring frequencies, shorter at the ends."""
+    spread = np.ones(2 * POOLED_NEIGHBOURS + 1)
+    near = slice(POOLED_NEIGHBOURS, POOLED_NEIGHBOURS + power.size)
+    return np.asarray(np.convolve(power, spread)[near] / np.convolve(np.ones(power.size), spread)[near])
 
 
 def _delay_s(response: ImpulseResponse, column: int) -> float:

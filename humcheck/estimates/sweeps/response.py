@@ -27,6 +27,28 @@ VALID_ABOVE_REFERENCE_DB = -40.0
 #: The valid band ends where this many neighbouring points fail (a quarter of an octave); fewer are holes in it.
 FAILURES_THAT_END = 3
 
+#: What the method leaves without noise, in dB by frequency in Hz, on high-passes of 3 to 40 Hz and on low-passes: the
+#: ends of the sweep's band are not sharp, less so with a fast sweep.
+SLOW_SWEEP_S = 1.2
+METHOD_SD_DB_SLOW = (
+    (8.0, 6e-4),
+    (10.0, 3e-4),
+    (11.0, 6e-5),
+    (20.0, 3e-5),
+    (30.0, 2e-5),
+    (20000.0, 2e-5),
+    (22500.0, 1e-3),
+)
+METHOD_SD_DB_FAST = (
+    (8.0, 1e-2),
+    (10.0, 1e-2),
+    (11.0, 3e-3),
+    (13.0, 3e-4),
+    (20.0, 5e-5),
+    (20000.0, 3e-5),
+    (22500.0, 2e-3),
+)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResponseEstimate:
@@ -50,6 +72,8 @@ class ResponseEstimate:
         Orders 2 to 5 in the driven channel, over the frequencies of the series.
     delay_s : float
         Where the peak of the impulse response stands re the alignment.
+    method_sd_db : numpy.ndarray, shape (n_f,)
+        Standard uncertainty in dB that the method itself leaves in a ratio of two takes without any noise.
     """
 
     driven: Channel
@@ -60,6 +84,7 @@ class ResponseEstimate:
     crosstalk_1k: Gain | None
     distortion: tuple[Distortion, ...]
     delay_s: float
+    method_sd_db: Floats
 
     def valid(self) -> Flags:
         """Return where the driven channel's signal is far enough above noise, inside one band around 997 Hz."""
@@ -105,7 +130,14 @@ def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEsti
         crosstalk_1k=_crosstalk(bands, column, np.array([1000.0]), LEAK_SHORT),
         distortion=estimate_distortion(bands, column, frequency_hz[in_series], np.abs(gain.value[in_series]) ** 2),
         delay_s=bands.delay_s,
+        method_sd_db=_method_sd_db(frequency_hz, bands.law.time_constant_s),
     )
+
+
+def _method_sd_db(frequency_hz: Floats, time_constant_s: float) -> Floats:
+    table = METHOD_SD_DB_SLOW if time_constant_s >= SLOW_SWEEP_S else METHOD_SD_DB_FAST
+    at_hz, sd_db = np.array(table).T
+    return np.asarray(np.interp(np.log(frequency_hz), np.log(at_hz), sd_db))
 
 
 def _crosstalk(bands: PathBands, column: int, frequency_hz: Floats, shape: WindowShape) -> Gain | None:
@@ -140,7 +172,7 @@ def valid_points(gain: Gain) -> Flags:
     """
     reference = index_of(REFERENCE_HZ)
     power = np.abs(gain.value) ** 2
-    known = power >= 10.0 ** (VALID_ABOVE_NOISE_DB / 10.0) * gain.sd**2
+    known = (power > 0.0) & (power >= 10.0 ** (VALID_ABOVE_NOISE_DB / 10.0) * gain.sd**2)
     known &= power >= 10.0 ** (VALID_ABOVE_REFERENCE_DB / 10.0) * power[reference]
     if not known[reference]:
         return np.zeros_like(known)

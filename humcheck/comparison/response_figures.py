@@ -1,0 +1,166 @@
+"""Single figures of a response: how far it departs from level, and where it falls by 3 dB."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+
+from humcheck.audio.levels import Floats
+from humcheck.comparison.response_delta import Delta, student_t
+from humcheck.estimates.sweeps import REFERENCE_HZ
+from humcheck.results import Change, NotMeasured
+from humcheck.results.rows import Key
+
+#: A corner is where half the power is left.
+CORNER_DB = float(10.0 * np.log10(0.5))
+#: The span is taken where the response can be heard.
+AUDIBLE_HZ = (20.0, 20000.0)
+NOISE_DRAWS = 400
+
+Rows = Change | NotMeasured
+
+
+def span_change(shape: Delta, key: Key, reference: Mapping[str, Any], *, repeated: bool) -> Rows:
+    """Return `response_span`: largest minus smallest response, with what noise alone would give taken off.
+
+    Parameters
+    ----------
+    shape : Delta
+        Response re 997 Hz.
+    key : Key
+        With the driven channel.
+    reference : mapping
+        What it is compared with.
+    repeated : bool
+        Whether both sides have more than one take.
+
+    Notes
+    -----
+    Noise and structure add about as their squares in a range, so the mean range of noise alone is taken off as a
+    square. Where noise alone would reach the range one time in twenty, the figure is an upper bound.
+    """
+    used = shape.shown & ~shape.hidden & (shape.frequency_hz >= AUDIBLE_HZ[0]) & (shape.frequency_hz <= AUDIBLE_HZ[1])
+    if np.count_nonzero(used) < 2:
+        return _missing(key, "response_span")
+    value_db, sd_db, frequency_hz = shape.value_db[used], shape.sd_db[used], shape.frequency_hz[used]
+    top, bottom = int(np.argmax(value_db)), int(np.argmin(value_db))
+    raw_db = float(value_db[top] - value_db[bottom])
+    noise_db = _noise_ranges(sd_db)
+    span_db = float(np.sqrt(max(raw_db**2 - float(np.mean(noise_db)) ** 2, 0.0)))
+    ends_db = float(np.hypot(sd_db[top], sd_db[bottom]))
+    freedom = np.minimum(shape.freedom[used][top], shape.freedom[used][bottom])
+    described = dict(reference) | {
+        "from_hz": float(frequency_hz[0]),
+        "to_hz": float(frequency_hz[-1]),
+        "largest_at_hz": float(frequency_hz[top]),
+        "smallest_at_hz": float(frequency_hz[bottom]),
+        "noise_alone_db": float(np.mean(noise_db)),
+    }
+    fields = key.fields(quantity="response_span")
+    if raw_db <= float(np.quantile(noise_db, 0.95)):
+        limit_db = span_db + float(student_t(0.95, freedom)) * ends_db
+        return Change(**fields, contrast="direct", value=limit_db, unit="dB", bound="upper", reference=described)
+    half_db = float(student_t(0.975, freedom)) * ends_db
+    return Change(
+        **fields,
+        contrast="direct",
+        value=span_db,
+        unit="dB",
+        low=max(span_db - half_db, 0.0),
+        high=span_db + half_db,
+        reference=described,
+        distinguishable=True if repeated else None,
+    )
+
+
+def corner_change(
+    shape: Delta,
+    key: Key,
+    reference: Mapping[str, Any],
+    quantity: Literal["low_corner", "high_corner"],
+    *,
+    repeated: bool,
+) -> Rows:
+    """Return where the response has fallen by 3.01 dB re 997 Hz, or a bound where it has not within the valid band.
+
+    Parameters
+    ----------
+    shape : Delta
+        Response re 997 Hz.
+    key : Key
+        With the driven channel.
+    reference : mapping
+        What it is compared with.
+    quantity : str
+        ``"low_corner"`` or ``"high_corner"``.
+    repeated : bool
+        Whether both sides have more than one take.
+    """
+    low = quantity == "low_corner"
+    used = shape.shown & (shape.frequency_hz < REFERENCE_HZ if low else shape.frequency_hz > REFERENCE_HZ)
+    index = np.flatnonzero(used)[:: -1 if low else 1]
+    if index.size == 0:
+        return _missing(key, quantity)
+    fields = key.fields(quantity=quantity)
+    below = np.flatnonzero(shape.value_db[index] < CORNER_DB)
+    if below.size == 0:
+        return Change(
+            **fields,
+            contrast="direct",
+            value=_certain_end_hz(shape, index),
+            unit="Hz",
+            bound="upper" if low else "lower",
+            reference=dict(reference),
+        )
+    first = int(below[0])
+    corner_hz, sd_hz = _crossing(shape, index, first)
+    half_hz = float(student_t(0.975, shape.freedom[index[first]])) * sd_hz
+    return Change(
+        **fields,
+        contrast="direct",
+        value=corner_hz,
+        unit="Hz",
+        low=max(corner_hz - half_hz, 0.0),
+        high=corner_hz + half_hz,
+        reference=dict(reference),
+        distinguishable=True if repeated else None,
+    )
+
+
+def _noise_ranges(sd_db: Floats) -> Floats:
+    """Return ranges that noise alone would give; neighbouring points of the series hardly share noise."""
+    draws = np.random.default_rng(0).standard_normal((NOISE_DRAWS, sd_db.size)) * sd_db
+    return np.asarray(np.ptp(draws, axis=1))
+
+
+def _crossing(shape: Delta, index: np.ndarray[Any, np.dtype[np.intp]], first: int) -> tuple[float, float]:
+    """Return the frequency of the crossing and its standard uncertainty.
+
+    The logarithm of frequency is a cubic in level through two points on either side, where levels fall steadily;
+    on one side of a ripple it is a straight line through the two nearest.
+    """
+    near = index[max(first - 2, 0) : first + 2]
+    level_db, log_hz = shape.value_db[near], np.log(shape.frequency_hz[near])
+    if near.size < 4 or np.any(np.diff(level_db) >= 0.0) or np.any(shape.hidden[near]):
+        near = index[max(first - 1, 0) : first + 1]
+        level_db, log_hz = shape.value_db[near], np.log(shape.frequency_hz[near])
+    if near.size == 1:
+        return float(shape.frequency_hz[near[0]]), float(shape.frequency_hz[near[0]])
+    fit = np.polynomial.Polynomial.fit(level_db, log_hz, near.size - 1)
+    corner_hz = float(np.exp(fit(CORNER_DB)))
+    log_per_db = abs(float(fit.deriv()(CORNER_DB)))
+    return corner_hz, corner_hz * log_per_db * float(shape.sd_db[index[first]])
+
+
+def _certain_end_hz(shape: Delta, index: np.ndarray[Any, np.dtype[np.intp]]) -> float:
+    """Return the last frequency, walking away from 997 Hz, down to which the level surely stays above the corner."""
+    least_db = shape.value_db[index] - student_t(0.95, shape.freedom[index]) * shape.sd_db[index]
+    unsure = np.flatnonzero(least_db < CORNER_DB)
+    last = index.size - 1 if unsure.size == 0 else max(int(unsure[0]) - 1, 0)
+    return float(shape.frequency_hz[index[last]])
+
+
+def _missing(key: Key, quantity: str) -> NotMeasured:
+    return NotMeasured(**key.fields(quantity=quantity), reason="The valid band of the direct sweep is too narrow.")
