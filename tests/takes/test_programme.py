@@ -64,6 +64,19 @@ def test_a_loop_is_called_ambiguous(material):
         align_programme(loop, loop[RATE_HZ:], RATE_HZ)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_steady_buzz_with_one_click_is_refused(seed):
+    """Both takes hold the same 100.1 Hz buzz, one click and hiss of their own: too little to fix a shift by."""
+    rng = np.random.default_rng(seed)
+    rate_hz = 4000
+    time_s = np.arange(20 * rate_hz) / rate_hz
+    buzz = sum(np.sin(2 * np.pi * 100.1 * order * time_s) / order for order in range(1, 6))
+    sound = 0.02 * buzz * (1 + 0.1 * np.sin(2 * np.pi * 0.13 * time_s)) + 0.3 * np.tanh((time_s - 11) * 400)
+    takes = [(sound + rng.normal(0, 0.01, len(time_s)))[:, None] for _ in range(2)]
+    with pytest.raises(MeasurementError, match="could not be lined up"):
+        align_programme(*takes, rate_hz)
+
+
 @pytest.mark.parametrize("n_samples", [1, 50, 5000])
 def test_silence_and_crumbs_are_refused(n_samples):
     with pytest.raises(MeasurementError):
