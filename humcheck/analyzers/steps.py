@@ -163,7 +163,7 @@ def _overload_db(tones: TakeTones, index: int) -> float:
 
 
 def _is_clipped(loud: ToneDistortion | None, index: int) -> bool:
-    return loud is not None and loud.harmonics.total(index).low > _CLIPPED_SHARE**2
+    return loud is not None and float(np.sum(np.abs(loud.harmonics.share[:, index]) ** 2)) > _CLIPPED_SHARE**2
 
 
 def _soft_loss_db(tones: TakeTones, index: int) -> float:

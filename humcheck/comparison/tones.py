@@ -120,6 +120,10 @@ def added_distortion(
                 rows.append(NotMeasured(**added.fields(quantity=name, channel=channel), reason=reason))
                 continue
             compared = theirs if sign > 0 else [products.inverted() for products in theirs]
+            if name == "imd_smpte":
+                compared = [
+                    products.turned(_low_tone_turn(through[0], direct[0], index, sign)) for products in compared
+                ]
             rows.append(_added_row(ours, compared, added, name, index, channel))
     return rows
 
@@ -146,6 +150,18 @@ def _tone_sign(through: ToneFit | None, direct: ToneFit | None) -> int:
     ratio = through.amplitude[0, 0] / direct.amplitude[0, 0]
     along = float(np.real(ratio) / np.abs(ratio))
     return int(np.sign(along)) if abs(along) >= _CERTAIN else 0
+
+
+def _low_tone_turn(through: TakeTones, direct: TakeTones, index: int, sign: int) -> tuple[float, float]:
+    """Return by how much the device turns the SMPTE pair's low tone, in radians, and zero for the high one.
+
+    A coupling capacitor turns 60 Hz by degrees where it leaves 7 kHz and the sidebands around it alone; the source's
+    own sidebands are then seen against a turned reference.
+    """
+    if through.smpte is None or direct.smpte is None:
+        return 0.0, 0.0
+    ours, theirs = through.smpte.tones.amplitude[0, index], direct.smpte.tones.amplitude[0, index]
+    return float(np.angle(sign * ours * np.conj(theirs))), 0.0
 
 
 def _same_products(takes: Sequence[Products]) -> bool:

@@ -18,7 +18,7 @@ import numpy as np
 
 from humcheck.audio.levels import amplitude_to_dbfs
 from humcheck.estimates.tones.blocks import Complexes, Floats, block_grid
-from humcheck.estimates.tones.lock import Lock, TrackTime, line_slope, lock_to_tones, rate_sd
+from humcheck.estimates.tones.lock import HIGHEST_ORDER, Lock, TrackTime, line_slope, lock_to_tones, rate_sd
 from humcheck.estimates.tones.movement import Movement, movement
 from humcheck.estimates.tones.residual import density_in_blocks
 from humcheck.estimates.tones.steadiness import steady_stretch
@@ -88,7 +88,7 @@ def fit_tones(
     frequency_hz: float | Sequence[float],
     *,
     track_time: TrackTime | None = None,
-    order: int = 3,
+    order: int = HIGHEST_ORDER,
 ) -> ToneFit:
     """Measure steady tones.
 
@@ -104,7 +104,7 @@ def fit_tones(
         Track time in seconds at sample indices (an array) of the section. By default the take's nominal time; the
         frequency is then found within 2000 ppm.
     order : int, optional
-        Freedom of the clock within the section: 0 as given, 1 frequency, 2 and 3 wander. Weak tones get less.
+        Freedom of the clock within the section: 0 as given, 1 frequency, more for wander. Weak tones get less.
 
     Returns
     -------
@@ -119,7 +119,7 @@ def follow_tones(
     frequency_hz: float | Sequence[float],
     *,
     track_time: TrackTime | None = None,
-    order: int = 3,
+    order: int = HIGHEST_ORDER,
 ) -> tuple[ToneFit, Lock, slice]:
     """Measure steady tones and return the clock along them as well, and the stretch of `samples` that it holds for.
 

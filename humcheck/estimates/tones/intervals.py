@@ -13,7 +13,9 @@ import numpy as np
 from humcheck.estimates.tones.blocks import Floats
 
 _DOUBLINGS = 200
-_HALVINGS = 60
+_HALVINGS = 50
+#: From this power over noise on the sum is normal for all that matters here.
+_LARGE = 3000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,41 +63,46 @@ def line_power(observed: Floats, noise: Floats) -> PowerEstimate:
 
     Notes
     -----
-    With true power L the sum has mean ``L + sum(noise)`` and variance ``sum(noise**2) + 2 L noise`` (noncentral
-    chi-square). It is treated as a gamma variable of that mean and variance, exact for L = 0 and one or equal lines.
-    For the noise that goes with L the largest of the lines' is taken.
+    Where all lines have noise of variance n, twice the sum over n is noncentral chi-square with two degrees of freedom
+    a line and noncentrality 2 L / n for a true power L. Unequal noise is treated as equal noise of the same mean and
+    variance in all (Satterthwaite), so that the noisiest lines count most.
     """
-    total = float(np.sum(observed))
-    mean_noise = float(np.sum(noise))
-    flat = float(np.sum(noise**2))
-    worst = float(np.max(noise, initial=0.0))
+    total, mean_noise = float(np.sum(observed)), float(np.sum(noise))
     power = total - mean_noise
     if mean_noise <= 0.0:
         return PowerEstimate(power=total, sd=0.0, low=total, high=total, upper=total)
+    squares = float(np.sum(noise**2))
+    each, freedom = squares / mean_noise, mean_noise**2 / squares
 
     def at_tail(probability: float) -> float:
-        return _power_at(total, probability, mean_noise, flat, worst)
+        return each * _power_at(total / each, probability, freedom)
 
-    sd = np.sqrt(flat + 2.0 * worst * max(power, 0.0))
-    return PowerEstimate(power=power, sd=float(sd), low=at_tail(0.975), high=at_tail(0.025), upper=at_tail(0.05))
+    sd = float(np.sqrt(squares + 2.0 * each * max(power, 0.0)))
+    return PowerEstimate(power=power, sd=sd, low=at_tail(0.975), high=at_tail(0.025), upper=at_tail(0.05))
 
 
-def _power_at(total: float, probability: float, mean_noise: float, flat: float, worst: float) -> float:
-    """Return the true power at which the sum stays below `total` with this probability; 0 if even none does it."""
-    from scipy.special import gammainc
+def _power_at(total: float, probability: float, n_lines: float) -> float:
+    """Return the true power at which the sum stays below `total` with this probability; 0 if even none does it.
 
-    def below(power: float) -> float:
-        mean, variance = mean_noise + power, flat + 2.0 * worst * power
-        return float(gammainc(mean**2 / variance, total * mean / variance))
-
-    if below(0.0) <= probability:
+    In units of the noise of each of `n_lines` lines, which need not be a whole number.
+    """
+    if _below(total, 0.0, n_lines) <= probability:
         return 0.0
-    low, high = 0.0, max(total, mean_noise)
+    low, high = 0.0, max(total, n_lines)
     for _ in range(_DOUBLINGS):
-        if below(high) < probability:
+        if _below(total, high, n_lines) < probability:
             break
         low, high = high, 2.0 * high
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if below(middle) > probability else (low, middle)
+        low, high = (middle, high) if _below(total, middle, n_lines) > probability else (low, middle)
     return 0.5 * (low + high)
+
+
+def _below(total: float, power: float, n_lines: float) -> float:
+    """Return the probability that lines of true `power` together with their noise measure less than `total`."""
+    from scipy.special import chndtr, ndtr
+
+    if total < _LARGE:
+        return float(chndtr(2.0 * total, 2.0 * n_lines, 2.0 * power))
+    return float(ndtr((total - power - n_lines) / np.sqrt(n_lines + 2.0 * power)))

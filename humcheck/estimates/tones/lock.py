@@ -30,10 +30,12 @@ TrackTime = Callable[[Floats], Floats]
 
 #: Consumer clocks keep 1000 ppm (IEC 60958-3, level II); two of them may differ by twice that.
 SEARCH_PPM = 2000.0
-#: A tone this strong (energy over noise density) bears a fit of wander; a weaker one only of frequency; else neither.
-WANDER_SNR_DB = 34.0
-FREQUENCY_SNR_DB = 14.0
-_PASSES = 4
+#: Highest order of the clock's polynomial that a tone bears, by its energy over noise density in dB, strongest first.
+BEARABLE = ((60.0, 6), (34.0, 3), (14.0, 1))
+HIGHEST_ORDER = BEARABLE[0][1]
+_PASSES = 6
+_ROUGH_RAD = 1e-2
+_FINE_RAD = 1e-7
 _PADDING = 8
 
 
@@ -82,7 +84,7 @@ def lock_to_tones(
     grid: BlockGrid,
     *,
     track_time: TrackTime | None = None,
-    order: int = 3,
+    order: int = HIGHEST_ORDER,
 ) -> Lock:
     """Follow tones whose track frequencies are known.
 
@@ -106,13 +108,14 @@ def lock_to_tones(
     used = min(order, _bearable_order(snr_db, known=track_time is not None))
     path = start
     if used:
-        path = _bent(start, *_basis(grid, 1), np.array([rate_error * start.mean_slope_s * _half_length(grid)]))
-        sums = moments(folded, grid, frequency_hz, path.mean_slope_s)
-        for stage in range(1, used + 1):
-            path = _follow(sums, grid, path, stage)
+        if rate_error:
+            path = _bent(start, *_basis(grid, 1), np.array([rate_error * start.mean_slope_s * _half_length(grid)]))
+            sums = moments(folded, grid, frequency_hz, path.mean_slope_s)
+        for stage in sorted({1, min(used, 3), used}):
+            path = _follow(sums, grid, path, stage, _ROUGH_RAD)
         # Once more from sums made at the clock's own speed: the expansion within a block is then exact to 1e-9.
         sums = moments(folded, grid, frequency_hz, path.mean_slope_s)
-        path = _follow(sums, grid, path, used)
+        path = _follow(sums, grid, path, used, _FINE_RAD)
     return Lock(
         grid=grid,
         path=path,
@@ -129,14 +132,21 @@ def starting_path(grid: BlockGrid, track_time: TrackTime | None) -> Trajectory:
     if track_time is None:
         slope = np.full(len(grid.centre_index), 1.0 / grid.rate_hz)
         return Trajectory(time_s=grid.centre_index / grid.rate_hz, slope_s=slope)
-    early, late = track_time(grid.centre_index - grid.half_block), track_time(grid.centre_index + grid.half_block)
-    return Trajectory(time_s=0.5 * (early + late), slope_s=(late - early) / (2.0 * grid.half_block))
+    ends = np.append(grid.centre_index - grid.half_block, grid.centre_index[-1] + grid.half_block)
+    time_s = track_time(ends)
+    slope_s = np.diff(time_s) / (2.0 * grid.half_block)
+    return Trajectory(time_s=0.5 * (time_s[1:] + time_s[:-1]), slope_s=slope_s)
 
 
 def rate_sd(lock: Lock, density: Floats) -> float:
-    """Return the standard uncertainty of `Lock.rate_error` for noise of these densities, (n_tones, n_channels)."""
+    """Return the standard uncertainty of `Lock.rate_error` for noise of these densities, (n_tones, n_channels).
+
+    Where there is no sound at all it is the range that was searched.
+    """
     basis, _ = _basis(lock.grid, max(lock.order, 1))
     gain = _phase_weight(lock.amplitude, lock.frequency_hz)
+    if not gain.any():
+        return SEARCH_PPM * 1e-6
     information = (basis * lock.grid.sums) @ basis.T * gain.sum()
     scatter = (basis * lock.grid.square_sums) @ basis.T * float(np.sum(gain**2 * _time_noise(lock, density)))
     inverse = np.linalg.inv(information)
@@ -169,13 +179,12 @@ def _coarse_rate(block_sums: Complexes, grid: BlockGrid, frequency_hz: Floats) -
 
 
 def _bearable_order(snr_db: float, *, known: bool) -> int:
-    if snr_db >= WANDER_SNR_DB:
-        return 99
-    return 1 if snr_db >= FREQUENCY_SNR_DB or not known else 0
+    order = next((order for least_db, order in BEARABLE if snr_db >= least_db), 0)
+    return order if known else max(order, 1)
 
 
-def _follow(sums: BlockMoments, grid: BlockGrid, path: Trajectory, order: int) -> Trajectory:
-    """Return `path` bent so that the tones' phases stand still, by Gauss-Newton."""
+def _follow(sums: BlockMoments, grid: BlockGrid, path: Trajectory, order: int, until_rad: float) -> Trajectory:
+    """Return `path` bent so that the tones' phases stand still, by Gauss-Newton, until a pass bends by this little."""
     basis, slopes = _basis(grid, order)
     shape = (basis * grid.sums) @ basis.T
     omega = 2.0 * np.pi * sums.frequency_hz[:, None]
@@ -191,7 +200,7 @@ def _follow(sums: BlockMoments, grid: BlockGrid, path: Trajectory, order: int) -
         force = basis @ pull + slopes @ lean * grid.half_block
         bend = np.linalg.solve(shape * max(float(weight.sum()), 1e-300), force)
         path = _bent(path, basis, slopes, bend)
-        if np.max(np.abs(bend)) * np.max(omega) < 1e-9:
+        if np.max(np.abs(bend)) * np.max(omega) < until_rad:
             break
     return path
 

@@ -7,7 +7,7 @@ take matters: two takes of one path have the same complex shares, and what a dev
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,9 +72,11 @@ class Products:
     def inverted(self) -> Products:
         """Return the same products as they would be with the whole path's polarity turned."""
         sign = np.where(self.multiples.sum(axis=1) % 2 == 0, -1.0, 1.0)
-        return Products(
-            multiples=self.multiples, share=self.share * sign[:, None], noise=self.noise, left_out=self.left_out
-        )
+        return replace(self, share=self.share * sign[:, None])
+
+    def turned(self, angle_rad: Sequence[float]) -> Products:
+        """Return the same products seen against tones whose phases are turned by these angles, shape (n_tones,)."""
+        return replace(self, share=self.share * np.exp(-1j * (self.multiples @ np.asarray(angle_rad)))[:, None])
 
 
 def measure_products(
