@@ -148,9 +148,10 @@ def path_spectrum(sound: SectionSound, driven: TrackChannel) -> PathSpectrum:
     n_samples = fast_length(len(time_s))
     # The mean step is what a spectrum can know of the clock; what it does within the sweep is in the divisor.
     step_s = (time_s[-1] - time_s[0]) / (len(time_s) - 1)
-    bin_hz = 1.0 / (n_samples * step_s)
+    # To twelve places, so that both sweeps of a take with a steady clock come out the same.
+    bin_hz = round(1.0 / (n_samples * step_s), 12)
     recorded = _transform(_edges_faded(sound.samples, law, section.duration_s, step_s), n_samples)
-    divisor = _transform(sweep[:, np.newaxis], n_samples)[0]
+    divisor = _transform(sweep[np.newaxis], n_samples)[0]
     floor = _floor(section, law, bin_hz, divisor.size, step_s)
     recorded *= np.conj(divisor) / np.maximum(np.abs(divisor) ** 2, floor)
     return PathSpectrum(spectrum=recorded, bin_hz=bin_hz, n_samples=n_samples, law=law)
@@ -192,19 +193,20 @@ def _law(section: Section, time_s: Floats) -> SweepLaw:
 
 
 def _transform(samples: Floats, n_samples: int) -> Complexes:
+    """Return the spectra of rows."""
     import scipy.fft
 
-    return np.asarray(scipy.fft.rfft(np.ascontiguousarray(samples.T), n_samples, axis=1))
+    return np.asarray(scipy.fft.rfft(samples, n_samples, axis=1))
 
 
 def _edges_faded(samples: Floats, law: SweepLaw, duration_s: float, step_s: float) -> Floats:
-    """Return the samples without their mean, faded at both ends of the record inside the silence around the sweep."""
-    faded = samples - samples.mean(axis=0)
+    """Return channels as rows, without their mean, faded at both ends of the record in the silence around the sweep."""
+    faded = np.ascontiguousarray(samples.T) - samples.mean(axis=0)[:, np.newaxis]
     before_s = max(min(EDGE_FADE_S, -law.first_s), 0.0)
     after_s = max(min(EDGE_FADE_S, law.last_s - duration_s), 0.0)
-    for seconds, ends in ((before_s, faded), (after_s, faded[::-1])):
+    for seconds, ends in ((before_s, faded), (after_s, faded[:, ::-1])):
         n_edge = int(seconds / step_s)
-        ends[:n_edge] *= np.sin(np.linspace(0.0, np.pi / 2, n_edge))[:, np.newaxis] ** 2
+        ends[:, :n_edge] *= np.sin(np.linspace(0.0, np.pi / 2, n_edge)) ** 2
     return np.asarray(faded)
 
 

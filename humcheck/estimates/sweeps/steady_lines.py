@@ -36,6 +36,8 @@ LONGEST_EARLY_REACH_S, LONGEST_LATE_REACH_S = 0.35, 0.6
 EDGE_SHARE = 0.3
 #: Lines that would add less than this share of the noise's power to a reading are left in it.
 HARMLESS_SHARE = 0.05
+#: No line is heard through a window from further off than so many reciprocal lengths: -120 dB.
+FARTHEST_WIDTHS = 40.0
 #: Amplitude and phase of a line run linearly along the fit: enough for 20 mHz of mains wander in half a minute.
 POWERS = (0, 1)
 
@@ -155,14 +157,16 @@ def _local_maxima(ratio: Floats, peaks: NDArray[np.intp], half: int) -> NDArray[
 
 
 def _lines_that_matter(plain: Kernel, response: ImpulseResponse, lines: LineScan) -> Floats:
-    if lines.lines_hz.size == 0:
-        return lines.lines_hz
-    n_samples = response.samples.shape[1]
-    turning = np.exp((2j * np.pi / response.rate_hz) * np.outer(lines.lines_hz, plain.local))
-    line_gain = np.abs(turning @ plain.weights) ** 2 / n_samples
-    harm = lines.line_power * line_gain
+    length_s = plain.local.size / response.rate_hz
+    near = np.flatnonzero(np.abs(lines.lines_hz - plain.frequency_hz) < FARTHEST_WIDTHS / length_s)
+    near_hz = lines.lines_hz[near]
+    if near.size == 0:
+        return near_hz
+    turning = np.exp((2j * np.pi / response.rate_hz) * np.outer(near_hz, plain.local))
+    line_gain = np.abs(turning @ plain.weights) ** 2 / response.samples.shape[1]
+    harm = lines.line_power[:, near] * line_gain
     noise = lines.noise_power_at(plain.frequency_hz) * plain.noise_gain
-    return lines.lines_hz[np.any(harm > HARMLESS_SHARE * noise[:, np.newaxis], axis=0)]
+    return near_hz[np.any(harm > HARMLESS_SHARE * noise[:, np.newaxis], axis=0)]
 
 
 def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:
@@ -185,10 +189,13 @@ def _line_basis(lines_hz: Floats, time_s: Floats) -> Floats:
 def _fit_weights(time_s: Floats, window: Window, reach: Window) -> Floats:
     """Return the weights of the fit: zero inside the window, soft at all ends."""
     weights = np.zeros(time_s.size)
-    for beyond_s, room_s in (
-        (-window.early_s - time_s, reach.early_s - window.early_s),
-        (time_s - window.late_s, reach.late_s - window.late_s),
-    ):
-        if room_s > 0.0:
-            weights += edge(beyond_s / (EDGE_SHARE * room_s)) * edge((room_s - beyond_s) / (EDGE_SHARE * room_s))
+    first, last = np.searchsorted(time_s, [-window.early_s, window.late_s])
+    weights[:first] = _soft(-window.early_s - time_s[:first], reach.early_s - window.early_s)
+    weights[last:] = _soft(time_s[last:] - window.late_s, reach.late_s - window.late_s)
     return weights
+
+
+def _soft(beyond_s: Floats, room_s: float) -> Floats:
+    if room_s <= 0.0:
+        return np.zeros(beyond_s.size)
+    return edge(np.minimum(beyond_s, room_s - beyond_s) / (EDGE_SHARE * room_s))

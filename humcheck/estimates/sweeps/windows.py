@@ -96,14 +96,20 @@ class Kernel:
         return float(np.vdot(self.weights, self.weights).real)
 
 
+@lru_cache(maxsize=1024)
 def window_kernel(frequency_hz: float, window: Window, rate_hz: float) -> Kernel:
-    """Return the windowed Fourier sum at one frequency, for samples at `rate_hz`."""
+    """Return the windowed Fourier sum at one frequency, for samples at `rate_hz`.
+
+    Both sweeps of a take, whose clock is one, share these.
+    """
     early = int(window.early_s * rate_hz)
     late = int(window.late_s * rate_hz)
     local = np.arange(-early, late + 1)
     position = np.where(local < 0, local / (early + 1.0), local / (late + 1.0))
-    turning = np.exp((-2j * np.pi * frequency_hz / rate_hz) * local)
-    return Kernel(local=local, weights=_edges(position) * turning, frequency_hz=frequency_hz)
+    weights = _edges(position) * np.exp((-2j * np.pi * frequency_hz / rate_hz) * local)
+    local.setflags(write=False)
+    weights.setflags(write=False)
+    return Kernel(local=local, weights=weights, frequency_hz=frequency_hz)
 
 
 def read(response: ImpulseResponse, kernel: Kernel, places_s: Floats) -> Complexes:
