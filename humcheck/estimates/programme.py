@@ -35,6 +35,8 @@ class ProgrammeFit:
     ----------
     residual_db : float
         Power of what is left over the power of the direct take, both 20 Hz-20 kHz, in the half that was not trained on.
+    residual_sd_db, gain_sd_db : float
+        Standard uncertainties that follow from the number of samples, what is left being taken for noise.
     gain_db : float
         Level of the linear part, 100 Hz-10 kHz, weighted by the material's own spectrum.
     polarity : int
@@ -48,7 +50,9 @@ class ProgrammeFit:
     """
 
     residual_db: float
+    residual_sd_db: float
     gain_db: float
+    gain_sd_db: float
     polarity: int
     taps: Floats
     offset_samples: float
@@ -103,14 +107,18 @@ def fit_programme(direct: Floats, through: Floats, rate_hz: float, alignment: Pr
     left = left - (ahead + drift * n) * _derivative(predicted)
     scored = slice(half + N_TAPS, len(source) - N_TAPS)
     residual = _band_power(left[scored], rate_hz) / _band_power(source[scored], rate_hz)
+    n_scored = scored.stop - scored.start
     return ProgrammeFit(
         residual_db=float(10 * np.log10(max(residual, 1e-40))),
+        # A power from n independent samples scatters by sqrt(2 / n); a gain by the share of noise over sqrt(n).
+        residual_sd_db=float(10 / np.log(10) * np.sqrt(2 / n_scored)),
+        gain_sd_db=float(20 / np.log(10) * np.sqrt(residual / half)),
         gain_db=_gain_db(source, taps, rate_hz),
         polarity=1 if taps[int(np.argmax(np.abs(taps)))] > 0 else -1,
         taps=taps,
         offset_samples=offset - begin * (1 + slope),
         drift_ppm=slope * 1e6,
-        scored_s=(scored.stop - scored.start) / rate_hz,
+        scored_s=n_scored / rate_hz,
     )
 
 

@@ -20,10 +20,11 @@ from humcheck.results.rows import (
     Trace,
     TrackIdentity,
 )
-from humcheck.results.store import load_results, results_schema, results_to_json
+from humcheck.results.store import RESULTS_MARK, load_results, results_schema, results_to_json
 
 __all__ = [
     "QUANTITIES",
+    "RESULTS_MARK",
     "Bench",
     "Change",
     "Curve",

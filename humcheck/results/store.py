@@ -13,6 +13,8 @@ from humcheck.errors import HumcheckError
 from humcheck.results.rows import Results
 
 CURRENT_FORMAT_VERSION = 1
+#: What the tool knows its own results files by.
+RESULTS_MARK = '"format": "humcheck-results"'
 
 #: Steps from one format version to the next, by the version they start from.
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}

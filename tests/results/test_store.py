@@ -107,3 +107,25 @@ def test_every_level_has_its_relative_twin():
     for name, entry in list(QUANTITIES.items()):
         if entry.kind == "level" and not name.endswith("_rel") and name != "tone_level":
             assert QUANTITIES[f"{name}_rel"].unit.startswith("dBr")
+
+
+def test_the_published_schema_is_that_of_the_rows():
+    from importlib.resources import files
+
+    published = json.loads((files("humcheck.results") / "humcheck-results.schema.json").read_text(encoding="utf-8"))
+    assert published == json.loads(json.dumps(results_schema()))
+
+
+def test_files_of_every_format_version_stay_readable():
+    """Frozen: files as earlier versions wrote them, one for each format version."""
+    from pathlib import Path
+
+    from humcheck.results.store import CURRENT_FORMAT_VERSION
+
+    for version in range(1, CURRENT_FORMAT_VERSION + 1):
+        text = (Path(__file__).parent / "golden" / f"version-{version}.json").read_text(encoding="utf-8")
+        read = load_results(text)
+        assert read.measures[0].value == -96.2
+        assert read.takes[1].faults[0].spoils == ["thd"]
+        if version == CURRENT_FORMAT_VERSION:
+            assert results_to_json(read) == text
