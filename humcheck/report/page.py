@@ -131,8 +131,11 @@ def _lead(catalogue: Catalogue) -> str:
         (counts["single"], "inspected alone"),
         (other, "of the bench's own floor"),
     )
-    said = "; ".join(f"{count} {what}" for count, what in words if count)
-    return f"{len(takes)} recording{'s' if len(takes) > 1 else ''}: {said}."
+    said = [(count, what) for count, what in words if count]
+    recordings_words = f"{len(takes)} recording{'s' if len(takes) > 1 else ''}"
+    if len(said) == 1:
+        return f"{recordings_words}, {said[0][1]}."
+    return f"{recordings_words}: {'; '.join(f'{count} {what}' for count, what in said)}."
 
 
 def _glance(catalogue: Catalogue) -> list[tuple[str, list[tuple[str, str]]]]:

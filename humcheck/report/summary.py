@@ -87,7 +87,7 @@ def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding]
     return Card(
         title=title,
         kind=kind,
-        severity=severity,
+        severity=None if kind == "bench" and severity == "none" else severity,
         verdict=_verdict(severity, kind),
         found=tuple(found),
         numbers=tuple(number for number in numbers if number is not None),
@@ -101,7 +101,7 @@ def _verdict(severity: str | None, kind: str) -> str:
     if severity is None:
         return "Not judged"
     if severity == "none":
-        return "No effect found" if kind == "device" else "Nothing found"
+        return {"device": "No effect found", "bench": "The control"}.get(kind, "Nothing found")
     return f"{SEVERITY_WORDS[severity]} {'effect' if kind == 'device' else 'finding'}"
 
 
@@ -120,9 +120,11 @@ def _found(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) ->
 
 def _one_found(catalogue: Catalogue, row: Finding, elsewhere: tuple[Found, ...], style: NumberStyle) -> Found:
     group = group_of_kind(row.kind, row.quantity)
+    # What the bench itself can resolve is no finding about a device.
+    is_note = row.kind == "bench" and row.severity == "none"
     return Found(
-        severity=row.severity,
-        severity_words=SEVERITY_WORDS[row.severity],
+        severity="" if is_note else row.severity,
+        severity_words="Note" if is_note else SEVERITY_WORDS[row.severity],
         sentence=sentence(row.sentence) if style is PAGE else visible(row.sentence),
         confidence=visible(row.confidence),
         where=catalogue.where(row),

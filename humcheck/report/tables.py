@@ -41,6 +41,7 @@ class TableRow:
     """The numbers of one quantity for one set-up and channel, by column."""
 
     subject: str
+    title: str
     where: str
     channel: str
     cells: dict[str, Cell] = field(default_factory=dict)
@@ -180,8 +181,8 @@ def _add_floors(catalogue: Catalogue, made: dict[str, dict[tuple[Setup, str], Ta
 
 def _new_row(catalogue: Catalogue, row: Numbered) -> TableRow:
     named = row.subject in catalogue.devices or row.subject in catalogue.singles
-    subject = row.subject if named else COLUMNS.get(row.role, row.subject)
-    return TableRow(subject=subject, where=catalogue.where(row), channel=row.channel)
+    title = catalogue.title(row.subject) if named else COLUMNS.get(row.role, visible(row.subject))
+    return TableRow(subject=row.subject, title=title, where=catalogue.where(row), channel=row.channel)
 
 
 def _by_quantity(rows: Iterable[Measure]) -> dict[str, list[Measure]]:

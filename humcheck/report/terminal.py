@@ -15,7 +15,6 @@ from typing import TextIO
 from humcheck.errors import printable
 from humcheck.report import recordings
 from humcheck.report.catalogue import Catalogue
-from humcheck.report.order import SEVERITY_WORDS
 from humcheck.report.summary import Card, Found, cards
 from humcheck.report.tables import Block, TableRow, group_tables
 from humcheck.report.text import TERMINAL
@@ -89,7 +88,7 @@ def _card(card: Card, width: int, *, with_numbers: bool) -> str:
 def _found(found: Found, width: int) -> Iterable[str]:
     indent = " " * 10
     sentence = f"{found.where}: {found.sentence}" if found.where else found.sentence
-    yield from _wrapped(sentence, width, f"  {SEVERITY_WORDS[found.severity]:<8}", indent)
+    yield from _wrapped(sentence, width, f"  {found.severity_words:<8}", indent)
     if found.elsewhere:
         yield from _wrapped(f"({len(found.elsewhere)} other set-ups: see the report)", width, indent, indent)
 
@@ -109,8 +108,7 @@ def _numbers(catalogue: Catalogue, blocks: list[tuple[Block, TableRow]], width: 
 
 def _label(catalogue: Catalogue, block: Block, row: TableRow) -> str:
     several = len(catalogue.devices) + len(catalogue.singles) > 1
-    subject = catalogue.title(row.subject) if several else ""
-    return ", ".join(part for part in (block.title, subject, row.where) if part)
+    return ", ".join(part for part in (block.title, row.title if several else "", row.where) if part)
 
 
 def _table(headings: list[str], rows: list[list[str]], width: int) -> str:

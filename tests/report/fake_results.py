@@ -328,11 +328,16 @@ def device_rows(
 def findings_of(maker: Maker, name: str, ids: dict[str, str], severities: Sequence[str], **fields: Any) -> None:
     """A finding for each complaint."""
     sentences = {
-        "hum": f"{name} adds mains hum: with it in the path the left channel carries -71 dB re the track's full scale, about 3,500 times weaker than the loudest sound of the track (27 dB stronger than without it).",
-        "buzz": f"{name} adds picture buzz: with it in the path the left channel carries -74 dB re the track's full scale, about 5,000 times weaker than the loudest sound of the track.",
-        "hiss": f"{name} adds no hiss that could be measured; whatever it may add stays below -101 dB re the track's full scale.",
-        "level": f"{name} lowers the level by 0.35 dB (left -0.30 dB, right -0.35 dB): less than most listeners notice.",
-        "tone": f"{name} changes the tone: between the frequency it passes best and the one it passes worst lie 1.8 dB (bass falls off below 14 Hz).",
+        "hum": f"{name} adds mains hum: with it in the path the left channel carries -71 dB re the track's full scale, "
+        "about 3,500 times weaker than the loudest sound of the track (27 dB stronger than without it).",
+        "buzz": f"{name} adds picture buzz: with it in the path the left channel carries -74 dB re the track's full "
+        "scale, about 5,000 times weaker than the loudest sound of the track.",
+        "hiss": f"{name} adds no hiss that could be measured; whatever it may add stays below -101 dB re the track's "
+        "full scale.",
+        "level": f"{name} lowers the level by 0.35 dB (left -0.30 dB, right -0.35 dB): less than most listeners "
+        "notice.",
+        "tone": f"{name} changes the tone: between the frequency it passes best and the one it passes worst lie 1.8 dB "
+        "(bass falls off below 14 Hz).",
         "bleed": f"{name} keeps left and right apart: -66 dB at 1 kHz into the left channel.",
         "distortion": f"{name} adds 0.0042 % of harmonic distortion, far below what is heard.",
     }

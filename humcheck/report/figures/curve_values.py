@@ -55,7 +55,8 @@ def curve_values(panels: Sequence[CurvePanel], *, third_octaves: bool) -> ValueT
 
 def _series(name: str, item: Drawn) -> dict[str, Any]:
     curve, chosen = item.curve, item.chosen
-    decimals = _decimals(curve) + 1
+    # Two digits more than are shown, or rounding twice would shift the last one.
+    decimals = _decimals(curve) + 2
 
     def picked(values: Sequence[float] | None) -> list[float] | None:
         return None if values is None else [round(values[index], decimals) for index in chosen]

@@ -108,7 +108,7 @@ def nice_range(low: float, high: float, *, least_span: float = 0.0, most_ticks: 
     if high - low < least_span:
         middle = (low + high) / 2
         low, high = middle - least_span / 2, middle + least_span / 2
-    if high <= low:
+    if high - low <= 1e-9 * max(1.0, abs(low), abs(high)):
         low, high = low - 1, high + 1
     step = nice_step((high - low) / most_ticks)
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step, step

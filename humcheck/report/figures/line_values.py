@@ -53,7 +53,7 @@ def _item_words(item: Identity) -> str:
 
 def _columns(lines: Sequence[Line | None]) -> dict[str, list[Any]]:
     def rounded(value: float | None) -> float | None:
-        return None if value is None else round(value, 2)
+        return None if value is None else round(value, 3)
 
     return {
         "y": [None if line is None else rounded(line.level_dbfs) for line in lines],

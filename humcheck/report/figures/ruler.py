@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from markupsafe import Markup
 
 from humcheck.report.figures import svg
@@ -56,12 +58,13 @@ def _across(frame: Frame, title: str, description: str) -> Markup:
 def _down(frame: Frame, title: str, description: str) -> Markup:
     scale = Scale(-130.0, 0.0, 216.0, 24.0)
     parts = [
-        svg.text(52, 10, "dBFS", "axis", anchor="end"),
-        svg.line((66, scale(-130)), (66, scale(0)), "rule"),
+        svg.text(38, 10, "dBFS", "axis", anchor="end"),
+        svg.line((50, scale(-130)), (50, scale(0)), "rule"),
     ]
     for level, first, second in _PLACES:
         y = scale(level)
-        parts.append(svg.line((59, y), (73, y), "rule"))
-        parts.append(svg.text(52, y + 4, _label(level), "tick strong", anchor="end"))
-        parts.append(svg.text(84, y + 4, " ".join((first, second)).strip(), "tick"))
-    return drawing(frame, "ruler", 222, title, description, *parts)
+        parts.append(svg.line((43, y), (57, y), "rule"))
+        parts.append(svg.text(38, y + 4, _label(level), "tick strong", anchor="end"))
+        parts.append(svg.text(66, y + 4, " ".join((first, second)).strip(), "tick"))
+    # It stands inside a box, which leaves less width than the page has.
+    return drawing(replace(frame, width=300.0), "ruler", 222, title, description, *parts)

@@ -1,0 +1,157 @@
+"""Which number stands beside which."""
+
+from __future__ import annotations
+
+from humcheck.report.catalogue import Catalogue, Setup, worst
+from humcheck.report.recordings import contrasts, limits, missing, recordings
+from humcheck.report.summary import cards
+from humcheck.report.tables import group_tables, shown_quantities
+from humcheck.report.text import TERMINAL
+from humcheck.results import Change, Finding, Measure
+from tests.report import fake_results
+from tests.report.fake_results import Maker
+
+
+def row_of(results, quantity, channel, where=""):
+    tables = group_tables(Catalogue(results), TERMINAL)
+    blocks = [block for table in tables for block in (*table.main, *table.further) if block.quantity.name == quantity]
+    return next(row for block in blocks for row in block.rows if (row.channel, row.where) == (channel, where))
+
+
+def level(value, role, *, subject="Alder", channel="left", **fields):
+    return Measure(
+        subject=subject, role=role, channel=channel, quantity="hum_level", value=value, unit="dBFS", **fields
+    )
+
+
+def test_direct_through_added_and_change_stand_in_one_row():
+    row = row_of(fake_results.compare_results(), "hum_level", "left")
+    assert list(row.cells) == ["direct", "through", "added", "change", "recorder"]
+    assert row.cells["through"].value == "-71.3 dBFS"
+    assert row.cells["through"].interval == "-71.6 to -71.0"
+    assert row.cells["change"].value.endswith(" dB")
+
+
+def test_a_direct_take_with_another_picture_is_no_control():
+    measures = [
+        level(-90, "direct", subject="direct", picture="black"),
+        level(-80, "direct", subject="direct", picture="white"),
+        level(-60, "through", picture="white"),
+    ]
+    results = Maker().results(measures=measures, takes=[])
+    assert row_of(results, "hum_level", "left").cells["direct"].value == "-80.0 dBFS"
+
+
+def test_a_direct_take_without_picture_serves_all_pictures():
+    measures = [level(-90, "direct", subject="direct"), level(-60, "through", picture="white")]
+    results = Maker().results(measures=measures, takes=[])
+    assert row_of(results, "hum_level", "left").cells["direct"].value == "-90.0 dBFS"
+
+
+def test_a_direct_row_that_is_nobodys_control_is_still_shown():
+    measures = [level(-90, "direct", subject="direct"), level(-60, "through", channel="right")]
+    results = Maker().results(measures=measures, takes=[])
+    assert row_of(results, "hum_level", "left").title == "Direct"
+
+
+def test_what_all_recordings_share_is_said_once():
+    catalogue = Catalogue(fake_results.bench_results())
+    assert catalogue.common == ("supply on",)
+    use = Setup(subject="Alder", port="1", picture="white", condition=(("supply", "on"),))
+    assert catalogue.where(use) == "port 1, white picture"
+
+
+def test_the_worst_row_is_a_value_before_a_bound_and_a_channel_before_the_mean():
+    rows = [level(-50, "added", bound="upper"), level(-70, "added"), level(-40, "added", channel="both")]
+    assert worst(rows).value == -70
+
+
+def test_the_worst_gain_is_the_largest_in_size():
+    changes = [
+        Change(subject="A", role="through", quantity="gain", contrast="direct", value=value, unit="dB", channel=channel)
+        for value, channel in ((0.2, "left"), (-0.9, "right"))
+    ]
+    assert worst(changes, by_size=True).value == -0.9
+
+
+def test_every_row_has_a_definition():
+    tables = group_tables(Catalogue(fake_results.bench_results()))
+    assert {entry.name for entry in shown_quantities(tables)} >= {"hum_level", "gain", "thd", "port_spread"}
+
+
+def test_cards_come_with_the_most_serious_finding_first_and_all_seven_numbers():
+    (card,) = cards(Catalogue(fake_results.compare_results()), TERMINAL)
+    assert card.title == "Alder"
+    assert card.verdict == "Strong effect"
+    assert [found.severity for found in card.found] == ["strong", "clear", "clear", "slight", "slight", "none", "none"]
+    assert [number.label for number in card.numbers] == [
+        "Hum added",
+        "Buzz added",
+        "Hiss added",
+        "Level, change",
+        "Tone, change",
+        "Bleed",
+        "Distortion",
+    ]
+    assert card.numbers[2].value == "< -103.4 dBFS"
+    assert card.numbers[2].plain.startswith("less than 1 part in")
+    assert card.numbers[0].channel == "left"
+
+
+def test_the_key_number_is_the_worst_set_up_and_says_which():
+    card = cards(Catalogue(fake_results.bench_results(["Alder"], ports=3)), TERMINAL)[0]
+    assert card.numbers[0].where == "port 3, black picture"
+
+
+def test_findings_of_one_kind_in_many_set_ups_are_folded():
+    card = cards(Catalogue(fake_results.bench_results(["Alder"], ports=3)), TERMINAL)[0]
+    assert len(card.found) == 7
+    assert all(len(found.elsewhere) == 5 for found in card.found)
+
+
+def test_faults_of_takes_are_not_folded():
+    findings = [
+        Finding(
+            id=f"take-{n}", kind="take", subject="Alder", role="through", quantity="take", severity="clear",
+            sentence=f"take {n} is clipped",
+        )
+        for n in range(3)
+    ]  # fmt: skip
+    results = Maker().results(findings=findings, measures=[level(-60, "through")], takes=[])
+    assert len(cards(Catalogue(results))[0].found) == 3
+
+
+def test_a_device_without_findings_is_not_judged():
+    results = Maker().results(measures=[level(-60, "through")], takes=[])
+    assert cards(Catalogue(results))[0].verdict == "Not judged"
+
+
+def test_reasons_are_said_where_a_number_is_missing():
+    (card,) = cards(Catalogue(fake_results.inspect_results()))
+    gain = next(number for number in card.numbers if number.group.key == "level")
+    assert not gain.measured
+    assert "direct take" in gain.plain
+
+
+def test_missing_quantities_with_one_reason_share_a_line():
+    results = fake_results.compare_results()
+    rows = [row for row in results.not_measured for _ in range(2)]
+    assert len(missing(Catalogue(fake_results.Maker().results(not_measured=rows, takes=[])))) == 2
+
+
+def test_recordings_tell_faults_clock_and_path():
+    rows = recordings(Catalogue(fake_results.compare_results()), TERMINAL)
+    faulty = next(row for row in rows if row.faults)
+    assert "61.20 to 61.20 s" in faulty.faults[0]
+    assert "Spoils: Null residual, Delay." in faulty.faults[0]
+    assert any("ppm" in text for text in faulty.clock)
+    assert rows[-1].clock == ()
+
+
+def test_limits_and_contrasts_are_in_words():
+    catalogue = Catalogue(fake_results.bench_results())
+    assert [limit.outcome for limit in limits(catalogue)] == ["not met", "met", "met"]
+    assert limits(catalogue, TERMINAL)[0].limit == "at most -80.0 dBFS"
+    change = contrasts(catalogue, TERMINAL)[0]
+    assert change.against == "picture: picture black"
+    assert (change.told_apart, change.equivalent) == ("yes", "not shown within ±1.0 dB")
