@@ -25,8 +25,15 @@ STILL_DB = 0.15
 #: Hum that beats with the tone may move a step by a few times the RMS movement of its 10 ms means.
 _UNREST = 4.0
 _SOFT_DBFS, _LOUD_DBFS = -40.0, -12.0
-#: Clipping that costs 0.1 dB of a sine's fundamental leaves over 1 % of harmonics; a limiter leaves none.
+#: A bent curve changes the gain of a loud tone by about three times the share of its harmonics (a cubic one exactly, in
+#: nepers), clipping by less; a limiter leaves none.
+_BENT_DB = 4.0 * 8.686
+#: Clipping shows by its harmonics, by what it takes off the tone, and by coming all at once: from the step before it
+#: takes less than this share (a cubic curve: 0.63), unless the tone is cut by a decibel and more.
 _CLIPPED_SHARE = 0.005
+_CLIPPED_DB = 0.03
+_ABRUPT_SHARE = 0.35
+_MUCH_CLIPPED_DB = 1.0
 _NOISE_RISES_DB = 6.0
 _NOISE_FALLS_DB = 10.0
 #: TPDF dither of a 16-bit track, A-weighted 20 Hz-20 kHz at 48 kHz: it is in the quiet section, not in true zero.
@@ -128,14 +135,12 @@ def _gain_span_db(tones: TakeTones, index: int) -> float:
     if ladder is not None:
         moving = np.abs(ladder.change_db) > ladder.still_db
         loud = ladder.nominal_dbfs > _LOUD_DBFS
-        # Too much gain for soft sound, uneven in the middle, or too little for loud sound without clipping it.
+        # Too much gain for soft sound, uneven in the middle, or for loud sound more than its harmonics explain.
         uneven = (ladder.gain_db > ladder.allowed_db) & ~loud | ladder.middle & (-ladder.gain_db > ladder.allowed_db)
-        if not _is_clipped(tones.full_scale, index):
-            uneven |= loud & (np.abs(ladder.gain_db) > ladder.allowed_db)
-            moving_size = float(np.max(np.abs(ladder.change_db[moving]), initial=0.0))
-        else:
-            moving_size = float(np.max(np.abs(ladder.change_db[moving & ~loud]), initial=0.0))
-        sizes += [moving_size, float(np.max(np.abs(ladder.gain_db[uneven]), initial=0.0))]
+        bent_db = _BENT_DB * _harmonic_share(tones.full_scale, index)
+        uneven |= loud & (np.abs(ladder.gain_db) > ladder.allowed_db + bent_db)
+        sizes.append(float(np.max(np.abs(ladder.change_db[moving]), initial=0.0)))
+        sizes.append(float(np.max(np.abs(ladder.gain_db[uneven]), initial=0.0)))
     return max(sizes)
 
 
@@ -154,16 +159,21 @@ def _moved_db(tones: TakeTones, index: int) -> float:
 
 
 def _overload_db(tones: TakeTones, index: int) -> float:
-    """Return how much of the loudest step is cut off, 0 where nothing is."""
+    """Return how much of the loudest step is cut off, 0 where nothing is.
+
+    A curve that bends smoothly takes from the step before as well; that is distortion, not overload.
+    """
     ladder = _ladder(tones.steps, index)
-    if ladder is None or not _is_clipped(tones.full_scale, index):
+    if ladder is None or len(ladder.gain_db) < 2 or ladder.nominal_dbfs[-1] <= _LOUD_DBFS:
         return 0.0
-    loss = -float(ladder.gain_db[-1])
-    return loss if ladder.nominal_dbfs[-1] > _LOUD_DBFS and loss > 0.3 * LINEAR_DB else 0.0
+    loss, loss_before = -float(ladder.gain_db[-1]), -float(ladder.gain_db[-2])
+    if _harmonic_share(tones.full_scale, index) < _CLIPPED_SHARE or loss < _CLIPPED_DB:
+        return 0.0
+    return loss if loss > _MUCH_CLIPPED_DB or loss_before < _ABRUPT_SHARE * loss else 0.0
 
 
-def _is_clipped(loud: ToneDistortion | None, index: int) -> bool:
-    return loud is not None and float(np.sum(np.abs(loud.harmonics.share[:, index]) ** 2)) > _CLIPPED_SHARE**2
+def _harmonic_share(loud: ToneDistortion | None, index: int) -> float:
+    return 0.0 if loud is None else float(np.sqrt(np.sum(np.abs(loud.harmonics.share[:, index]) ** 2)))
 
 
 def _soft_loss_db(tones: TakeTones, index: int) -> float:

@@ -64,6 +64,24 @@ def test_intervals_cover():
         assert 0.92 <= np.mean(found) <= 0.98, name
 
 
+def test_intervals_from_the_scatter_of_segments_cover():
+    """Four seconds hold enough segments: their scatter makes the interval, steady hum adds nothing to it."""
+    rng = np.random.default_rng(6)
+    n_draws, rate_hz, n_samples = 500, 8000, 32000
+    time_s = np.arange(n_samples) / rate_hz
+    steady = 1e-3 * np.sin(2.0 * np.pi * 997.0 * time_s) + 1e-3 * np.sin(2.0 * np.pi * 150.03 * time_s)
+    noise_power = 1e-8 * (4000.0 - 20.0) / 4000.0
+    hits = []
+    for _ in range(4):
+        sound = steady[:, None] + 1e-4 * rng.standard_normal((n_samples, n_draws // 4))
+        residual = tone_distortion(sound, rate_hz, 997.0).residual
+        hits.append(np.abs(residual.flat - noise_power - 0.5e-6) < 1.96 * residual.flat_sd)
+        # Noise of -77 dBFS under hum of -60: what the two beat to is all that moves, a few thousandths.
+        assert np.median(residual.flat_sd / residual.flat) < 0.01
+    # Power of hum and noise together; the segments overlap, which their statistics allow for to a percent or two.
+    assert 0.92 <= np.mean(hits) <= 0.98
+
+
 def test_gain_does_not_matter_and_each_channel_is_its_own():
     path = LinearPath(left=ChannelPath(gain_db=-10.0), right=ChannelPath(gain_db=-20.0))
     take, _ = simulate_tones(*NOT_NEEDED, seed=12, linear=path, hiss=(Hiss.both(-100.0),))

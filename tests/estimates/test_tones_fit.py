@@ -169,6 +169,20 @@ def test_a_clean_tone_is_used_whole_and_silence_is_not_heard():
     assert fit.heard[0].tolist() == [True, False]
 
 
+@pytest.mark.parametrize(
+    ("wave", "expected_dbfs"),
+    [
+        pytest.param(lambda x: np.sin(x), 0.0, id="AES17: a full-scale sine reads 0 dBFS"),
+        pytest.param(lambda x: np.sign(np.sin(x)), 2.0982, id="Fourier series: fundamental of a square wave, 4/pi"),
+    ],
+)
+def test_levels_follow_aes17(wave, expected_dbfs):
+    sound = wave(TWO_PI * TONE_HZ * time_s(96000) + 0.1)
+    fit = fit_tones(sound[:, None], RATE_HZ, TONE_HZ)
+    # The square wave's harmonics fold back to anywhere, some of them near the tone.
+    assert fit.level_dbfs[0, 0] == pytest.approx(expected_dbfs, abs=1e-3)
+
+
 def test_digital_silence_has_the_floor_level_and_is_not_heard():
     fit = fit_tones(np.zeros((48000, 1)), RATE_HZ, TONE_HZ)
     assert not fit.heard.any()
