@@ -46,7 +46,7 @@ WINDOWS = {
     "hann": WindowShape(0.5, 2.0),
     "blackmanharris": WindowShape(2.0 / 3.0, 4.0),
     "flattop": WindowShape(0.75, 5.0),
-    "steep": WindowShape(2.0 / 3.0, float(np.hypot(1.0, _STEEP_BETA / np.pi))),
+    "steep": WindowShape(0.75, float(np.hypot(1.0, _STEEP_BETA / np.pi))),
 }
 
 

@@ -141,7 +141,7 @@ def measure_noise(samples: Floats, rate_hz: float, lines: Lines | None = None) -
         band_hz=centres_hz,
         bands=_third_octaves(spectrum, centres_hz),
         hiss_bands=() if hiss is None else _third_octaves(hiss, centres_hz),
-        silent=np.ptp(samples, axis=0) == 0.0,
+        silent=np.array([_is_constant(channel) for channel in samples.T]),
     )
 
 
@@ -169,6 +169,11 @@ def _resolved_centres_hz(spectrum: PowerSpectrum, to_hz: float) -> Floats:
 def _third_octaves(spectrum: PowerSpectrum, centres_hz: Floats) -> tuple[BandReading, ...]:
     edges = zip(*band_edges_hz(centres_hz), strict=True)
     return tuple(spectrum.reading(float(low), float(high)) for low, high in edges)
+
+
+def _is_constant(channel: Floats) -> bool:
+    # The first millisecond or so settles it for all but silence.
+    return not np.any(channel[:100] != channel[0]) and not np.any(channel != channel[0])
 
 
 def _quasi_peak(samples: Floats, rate_hz: float) -> BandReading:
