@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from humcheck.audio.levels import dbfs_to_amplitude, dbfs_to_rms
+from humcheck.errors import MeasurementError
 from humcheck.estimates.tones import fit_tones
 from humcheck.estimates.tones.blocks import block_grid
 
@@ -188,6 +189,23 @@ def test_digital_silence_has_the_floor_level_and_is_not_heard():
     assert not fit.heard.any()
     assert np.isfinite(fit.level_dbfs).all()
     assert np.isfinite(fit.received_sd_hz).all()
+
+
+def test_too_little_sound_is_refused_and_the_least_is_measured():
+    tone = 0.5 * np.cos(TWO_PI * TONE_HZ * time_s(9600))[:, None]
+    assert fit_tones(tone, RATE_HZ, TONE_HZ).level_dbfs[0, 0] == pytest.approx(20.0 * np.log10(0.5), abs=1e-3)
+    for n_samples in (0, 1, 100, 9599):
+        with pytest.raises(MeasurementError, match="too short"):
+            fit_tones(tone[:n_samples], RATE_HZ, TONE_HZ)
+
+
+@pytest.mark.parametrize("rate_hz", [4000, 8000, 22050, 44100, 96000, 192000, 768000])
+def test_any_rate(rate_hz):
+    time = time_s(rate_hz // 2, rate_hz)
+    noise = 1e-4 * np.random.default_rng(rate_hz).standard_normal(len(time))
+    fit = fit_tones((0.5 * np.cos(TWO_PI * TONE_HZ * time) + noise)[:, None], rate_hz, TONE_HZ)
+    assert abs(fit.level_dbfs[0, 0] - 20.0 * np.log10(0.5)) < 4.0 * fit.level_sd_db[0, 0]
+    assert abs(fit.received_hz[0] - TONE_HZ) < 4.0 * fit.received_sd_hz[0]
 
 
 def test_the_weight_costs_what_it_says():

@@ -100,6 +100,16 @@ def test_a_mono_take(take_and_truth):
     assert list(tones.full_scale_dbfs) == ["mono"]
 
 
+@pytest.mark.parametrize("rate_hz", [8000, 96000])
+def test_other_rates(rate_hz):
+    not_needed = ("zero", "quiet", "tone-left", "minus-60")
+    take, truth = simulate_tones(*not_needed, seed=6, rate_hz=rate_hz, source_rate_hz=48000, hiss=(Hiss.both(-90.0),))
+    tones = measure_tones(take)
+    np.testing.assert_allclose(tones.level.level_dbfs[0], -1.001 + truth.gain_db, atol=1e-4)
+    assert tones.full_scale.residual.band_hz[1] == min(20000.0, rate_hz / 2.0)
+    assert (tones.difference is None) == (rate_hz < 40000)
+
+
 def test_silence_has_no_tones(take_and_truth):
     take, _ = take_and_truth
     rng = np.random.default_rng(1)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.audio.levels import amplitude_to_dbfs
+from humcheck.errors import MeasurementError
 from humcheck.estimates.tones.blocks import Complexes, Floats, block_grid
 from humcheck.estimates.tones.lock import HIGHEST_ORDER, Lock, TrackTime, line_slope, lock_to_tones, rate_sd
 from humcheck.estimates.tones.movement import Movement, movement
@@ -27,6 +28,7 @@ from humcheck.estimates.tones.steadiness import steady_stretch
 DB_PER_NEPER = float(20.0 / np.log(10.0))
 #: A tone counts as heard where its power is this many times the variance that noise gives it (false alarm 2e-9).
 HEARD = 20.0
+LEAST_S = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +111,11 @@ def fit_tones(
     Returns
     -------
     ToneFit
+
+    Raises
+    ------
+    MeasurementError
+        If there is less than 0.2 s of sound.
     """
     return follow_tones(samples, rate_hz, frequency_hz, track_time=track_time, order=order)[0]
 
@@ -127,6 +134,8 @@ def follow_tones(
     """
     frequencies = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
     offered = len(samples)
+    if offered < LEAST_S * rate_hz:
+        raise MeasurementError(f"A tone of {offered / rate_hz:.2f} s is too short; {LEAST_S} s are needed.")
     grid = block_grid(offered, rate_hz)
     lock = lock_to_tones(samples, frequencies, grid, track_time=track_time, order=order)
     steady = slice(*steady_stretch(lock.block_sums, lock.grid))

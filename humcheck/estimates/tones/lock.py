@@ -53,8 +53,6 @@ class Lock:
         Track frequencies of the tones.
     block_sums, hann_sums : numpy.ndarray, shape (n_tones, n_channels, n_blocks)
         Each block's sum against each tone along `path`; plain, and with a Hann window in each block.
-    rate_error : float
-        Relative frequency error against the track time given: positive where the tones run fast.
     order : int
         Order of the polynomial that was fitted: 0 none, 1 frequency, 2 and more wander.
     """
@@ -64,7 +62,6 @@ class Lock:
     frequency_hz: Floats
     block_sums: Complexes
     hann_sums: Complexes
-    rate_error: float
     order: int
 
     @property
@@ -122,7 +119,6 @@ def lock_to_tones(
         frequency_hz=frequency_hz,
         block_sums=demodulate(sums, grid, path),
         hann_sums=demodulate_hann(sums, grid, path),
-        rate_error=line_slope(path, grid) / line_slope(start, grid) - 1.0,
         order=used,
     )
 
@@ -139,9 +135,19 @@ def starting_path(grid: BlockGrid, track_time: TrackTime | None) -> Trajectory:
 
 
 def rate_sd(lock: Lock, density: Floats) -> float:
-    """Return the standard uncertainty of `Lock.rate_error` for noise of these densities, (n_tones, n_channels).
+    """Return the relative standard uncertainty of the tones' frequencies for noise of these densities.
 
-    Where there is no sound at all it is the range that was searched.
+    Parameters
+    ----------
+    lock : Lock
+        The tones.
+    density : numpy.ndarray, shape (n_tones, n_channels)
+        Noise beside them, mean square per Hz.
+
+    Returns
+    -------
+    float
+        Where there is no sound at all, the range that was searched.
     """
     basis, _ = _basis(lock.grid, max(lock.order, 1))
     gain = _phase_weight(lock.amplitude, lock.frequency_hz)

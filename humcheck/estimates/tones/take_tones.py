@@ -27,6 +27,7 @@ from humcheck.results.rows import Channel
 
 if TYPE_CHECKING:
     from humcheck.takes.take import SectionAudio, Take
+    from humcheck.tracks.sections import Section
 
 #: Left out after a section's soft start: what coupling capacitors do when a tone begins is over by then.
 SETTLE_S = 0.1
@@ -167,24 +168,27 @@ class _Inside:
 
 
 def _inside(take: Take, name: str) -> _Inside:
-    audio = take.section(name, before_s=-_head_s(take, name), after_s=-_tail_s(take, name))
+    section = _section_of(take, name)
+    before_s = SETTLE_S if section is None else section.fade_in_s + SETTLE_S
+    after_s = _END_S if section is None else section.fade_out_s + _END_S
+    audio = take.section(name, before_s=-before_s, after_s=-after_s)
     return _Inside(samples=audio.samples, rate_hz=float(audio.rate_hz), audio=audio)
 
 
-def _head_s(take: Take, name: str) -> float:
-    section = take.layout.section(name) if take.layout is not None and take.layout.has_section(name) else None
-    return SETTLE_S if section is None else section.fade_in_s + SETTLE_S
+def _middle(take: Take, name: str, seconds: float) -> Floats:
+    """Return the middle of a section, at most so long: a long silence is not read whole."""
+    section = _section_of(take, name)
+    spare_s = 0.0 if section is None else max(0.5 * (section.duration_s - seconds), 0.0)
+    return take.section(name, before_s=-spare_s, after_s=-spare_s).samples
 
 
-def _tail_s(take: Take, name: str) -> float:
-    section = take.layout.section(name) if take.layout is not None and take.layout.has_section(name) else None
-    return _END_S if section is None else section.fade_out_s + _END_S
+def _section_of(take: Take, name: str) -> Section | None:
+    return take.layout.section(name) if take.layout is not None and take.layout.has_section(name) else None
 
 
 def _nominal_dbfs(take: Take, name: str) -> float | None:
-    if take.layout is None or not take.layout.has_section(name):
-        return None
-    return take.layout.section(name).level_dbfs
+    section = _section_of(take, name)
+    return None if section is None else section.level_dbfs
 
 
 def _level_tone(take: Take, name: str) -> ToneFit:
@@ -237,7 +241,7 @@ def _difference(take: Take, name: str) -> PairDistortion:
     samples, background = inside.samples, None
     if take.has_section("quiet"):
         # As long and silent: lines that the bench itself has at 1, 18 and 21 kHz show there.
-        background = _inside(take, "quiet").samples
+        background = _middle(take, "quiet", len(samples) / inside.rate_hz)
         common = min(len(samples), len(background))
         samples, background = samples[:common], background[:common]
     measured = difference_distortion(
@@ -261,12 +265,8 @@ def _steps(take: Take, name: str) -> Steps:
 
 
 def _silence(take: Take, name: str) -> Silence:
-    section = take.section(name)
-    middle = len(section.samples) // 2
-    half = min(middle, round(0.5 * _SILENCE_S * section.rate_hz))
-    samples = section.samples[middle - half : middle + half]
-    spectrum = full_spectrum(samples, float(section.rate_hz))
-    top_hz = min(BAND_HZ[1], 0.5 * section.rate_hz)
-    reading = spectrum.reading(BAND_HZ[0], top_hz, a_weighting_db)
+    samples, rate_hz = _middle(take, name, _SILENCE_S), float(take.rate_hz)
+    spectrum = full_spectrum(samples, rate_hz)
+    reading = spectrum.reading(BAND_HZ[0], min(BAND_HZ[1], 0.5 * rate_hz), a_weighting_db)
     density = density_beside(spectrum, np.array([TONE_HZ]))[0]
     return Silence(a_weighted=reading.power, sd=reading.sd, density=density)
