@@ -16,6 +16,8 @@ from humcheck.takes.programme_search import Search, peak_of, require_an_answer, 
 
 #: A shift less sure than this, in samples, lines nothing up: steady sound, with little in it that happens once.
 LARGEST_OFFSET_SD = 1.0
+#: Phases of unlike sound, turned to fit as well as they can, agree by about 0.2 even in a short block.
+_LEAST_COHERENCE = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,12 +153,14 @@ def _block_delay(first: Floats, second: Floats) -> tuple[float, float]:
     """Return the delay of `second` behind `first` in samples (well below one) and its weight, 1 over variance.
 
     The slope of the cross-spectrum's phase, each bin weighted by its own coherent power; bins whose phase lies beyond
-    half a turn would need a larger delay than is left here.
+    half a turn would need a larger delay than is left here. A block in which the takes have nothing in common has no
+    weight: its scatter would pass for precision, since phases wrap.
     """
     import scipy.fft
 
     window = np.hanning(len(first))
-    one, other = scipy.fft.rfft(first * window), scipy.fft.rfft(second * window)
+    # Without the mean: the window spreads an offset over the first bins, where it would hold the delay at zero.
+    one, other = (scipy.fft.rfft((x - np.average(x, weights=window)) * window) for x in (first, second))
     cross = np.conj(one) * other
     omega = 2 * np.pi * np.arange(len(cross)) / len(first)
     usable = slice(1, len(cross) - 1)
@@ -176,5 +180,7 @@ def _block_delay(first: Floats, second: Floats) -> tuple[float, float]:
         phase = np.angle(sign * cross * np.exp(1j * omega * delay))
         delay -= float(np.sum(magnitude * omega * phase) / np.sum(weights))
     phase = np.angle(sign * cross * np.exp(1j * omega * delay))
+    if np.average(np.cos(phase), weights=magnitude * omega) < _LEAST_COHERENCE:
+        return delay, 0.0
     variance = float(np.sum((magnitude * omega * phase) ** 2) / np.sum(weights) ** 2)
     return delay, 1 / max(variance, 1e-16)
