@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from humcheck.report.text import visible
-from humcheck.results import Change, Curve, Key, Line, Measure, Results, TakeRow
+from humcheck.results import Change, Curve, Key, Line, Measure, Results, TakeRow, Trace
 
 AnyRow = TypeVar("AnyRow", bound=Key)
 Numbered = Measure | Change
@@ -94,6 +94,7 @@ class Catalogue:
         self.floors = [role for role in _FLOOR_ROLES if role in roles]
         self.has_direct = "direct" in roles or any(take.role == "direct" for take in results.takes)
         self.common = self._common_parts()
+        self._drawn_traces = _traces_as_curves(results.traces)
         self._file_of = {take.id: take.file for take in results.takes}
 
     def _all_rows(self) -> Iterable[Key]:
@@ -141,8 +142,13 @@ class Catalogue:
         ]
 
     def curves(self, quantity: str, role: str, subject: str | None = None) -> list[Curve]:
-        """Return curves of a quantity and role that have points."""
-        return [curve for curve in self._of(Curve, quantity, role, subject) if curve.frequency_hz]
+        """Return curves of a quantity and role that have points; traces over frequency are curves too."""
+        traced = [
+            curve
+            for curve in self._drawn_traces
+            if curve.quantity == quantity and curve.role == role and subject in (None, curve.subject)
+        ]
+        return [curve for curve in (*self._of(Curve, quantity, role, subject), *traced) if curve.frequency_hz]
 
     def lines(self, role: str, families: Sequence[str], subject: str | None = None) -> list[Line]:
         """Return lines of a role and of some families."""
@@ -155,17 +161,29 @@ class Catalogue:
         ]
 
     def control(self, row: Key, candidates: Sequence[AnyRow]) -> AnyRow | None:
-        """Return the direct row that stands beside `row`: same channel, and no field that says otherwise."""
-        best, best_score = None, -1
-        for candidate in candidates:
-            score = _likeness(row, candidate)
-            if score > best_score:
-                best, best_score = candidate, score
-        return best
+        """Return the direct row that stands beside `row`: same channel, best the same picture, then the same condition.
+
+        A direct row of another picture is better than none; the table says so beside it.
+        """
+        same = [candidate for candidate in candidates if candidate.channel == row.channel]
+        return max(same, key=lambda candidate: _likeness(row, candidate), default=None)
 
     def _of(self, kind: type[AnyRow], quantity: str, role: str, subject: str | None) -> list[AnyRow]:
         rows = self._rows.get((kind, quantity, role), [])
         return [row for row in rows if isinstance(row, kind) and subject in (None, row.subject)]
+
+
+def is_over_frequency(trace: Trace) -> bool:
+    """Return whether a trace runs over frequency, so that it can be drawn as a curve."""
+    return trace.x_unit == "Hz" and len(trace.x) == len(trace.y) and all(hz > 0 for hz in trace.x)
+
+
+def _traces_as_curves(traces: Sequence[Trace]) -> list[Curve]:
+    return [
+        Curve(**trace.fields(), id=trace.id, unit=trace.unit, frequency_hz=trace.x, value=trace.y)
+        for trace in traces
+        if is_over_frequency(trace)
+    ]
 
 
 def channels_in_order(channels: Iterable[str]) -> list[str]:
@@ -194,21 +212,13 @@ def worst(rows: Sequence[Numbered], *, by_size: bool = False) -> Numbered | None
     return max(single, key=lambda row: (row.bound is None, abs(row.value) if by_size else row.value))
 
 
-def _likeness(row: Key, candidate: Key) -> int:
-    """Return how well a direct row fits as the control of `row`; -1 where it does not."""
-    if row.channel != candidate.channel:
-        return -1
-    score = 0
-    for mine, theirs in (
-        (row.port, candidate.port),
+def _likeness(row: Key, candidate: Key) -> tuple[int, ...]:
+    """Return how well a direct row fits as the control of `row`: for each field 2 the same, 1 unsaid, 0 another."""
+    pairs = (
         (row.picture, candidate.picture),
-        (row.fix, candidate.fix),
         (row.condition, candidate.condition),
-    ):
-        if mine == theirs:
-            score += 2
-        elif not theirs:
-            score += 1
-        else:
-            return -1
-    return score
+        (row.fix, candidate.fix),
+        (row.port, candidate.port),
+    )
+    agreement = [2 if mine == theirs else 0 if theirs else 1 for mine, theirs in pairs]
+    return (*agreement, getattr(candidate, "n_takes", 1))

@@ -129,6 +129,7 @@ GROUPS = (
         plain="Distortion is what a pure tone picks up on the way: overtones and mixtures that were not in it.",
         quantities=("thd", "thd_n", "imd_smpte", "imd_difference"),
         charted=("thd", "thd_n", "imd_smpte", "imd_difference"),
+        curve="thd",
         headline=("thd", "thd_n"),
     ),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup, channel_rank
 from humcheck.report.order import GROUPS, OTHER, Group, group_of, is_further, rank, title_of
@@ -119,6 +119,16 @@ def cell(row: Numbered, style: NumberStyle = PAGE) -> Cell:
     )
 
 
+def _control_cell(catalogue: Catalogue, row: Numbered, control: Measure, style: NumberStyle) -> Cell:
+    """Return the direct value; where it was taken in another use than the row's, it says in which."""
+    shown = cell(control, style)
+    own = Setup.of(control)
+    differs = control.picture not in (None, row.picture) or (control.condition and control.condition != row.condition)
+    if not differs:
+        return shown
+    return replace(shown, detail="; ".join(part for part in (catalogue.where(own), shown.detail) if part))
+
+
 def _block(name: str, rows: list[TableRow]) -> Block:
     entry = quantity(name)
     return Block(quantity=entry, title=title_of(entry.name), unit=unit_words(visible(entry.unit)), rows=rows)
@@ -137,7 +147,7 @@ def _rows(catalogue: Catalogue, style: NumberStyle) -> dict[str, list[TableRow]]
             control = catalogue.control(row, controls.get(row.quantity, []))
             if control is not None and row.role != "direct":
                 used.add(id(control))
-                rows[place].cells["direct"] = cell(control, style)
+                rows[place].cells["direct"] = _control_cell(catalogue, row, control, style)
         rows[place].cells[column] = cell(row, style)
     for name, candidates in controls.items():
         for row in candidates:
@@ -202,4 +212,11 @@ def _detail(row: Numbered, style: NumberStyle) -> str:
             parts.append(f"at {hertz(value, style)}")
         elif name == "floor_dbfs":
             parts.append(f"the recorder's own floor is {style.with_unit(style.number(value, 1), 'dBFS')}")
+        elif name == "floor_is_hum" and value:
+            parts.append("hidden by hum")
+    if {"from_hz", "to_hz"} <= row.detail.keys():
+        low, high = row.detail["from_hz"], row.detail["to_hz"]
+        # Only a band other than the usual one needs to be said.
+        if abs(low / 20 - 1) > 0.01 or abs(high / 20000 - 1) > 0.01:
+            parts.append(f"{hertz(low, style)} to {hertz(high, style)}")
     return "; ".join(parts)

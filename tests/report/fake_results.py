@@ -168,6 +168,19 @@ def curves_of(maker: Maker, subject: str, role: str, channel: str, hiss: float, 
             **key,
         ),
     )
+    notes = [50 * 200 ** (index / 40) for index in range(41)]
+    maker.add(
+        "traces",
+        Trace(
+            id=maker.next_id(),
+            quantity="thd",
+            x=notes,
+            x_unit="Hz",
+            y=[(0.001 if role == "direct" else 0.004) * (1 + 300 / hz) for hz in notes],
+            unit="percent",
+            **key,
+        ),
+    )
     grid = [20 * 1000 ** (index / 120) for index in range(121)]
     base = -84 if role == "direct" else -66
     crosstalk = [20 * math.log10(math.hypot(10 ** (base / 20) * hz / 1000, 10 ** (-112 / 20))) for hz in grid]
@@ -406,6 +419,12 @@ def compare_results(name: str = "Alder", channels: Sequence[str] = ("left", "rig
         key = {"subject": "recorder", "role": "recorder", "channel": channel}
         maker.measure("hum_level", -112.0, "dBFS", 0.5, **key)
         maker.measure("hiss_level", -104.1, "dBFS", 0.1, **key)
+        bands = third_octaves()
+        floor = [-121 + 3.3 * math.log10(hz / 1000) * 3 for hz in bands]
+        maker.add(
+            "curves",
+            Curve(id=maker.next_id(), quantity="noise_spectrum", unit="dBFS", frequency_hz=bands, value=floor, **key),
+        )
     ids = device_rows(maker, name, channels, hum=-71.3, buzz=-75.4, gain=-0.302, corner_hz=14.2, picture="white")
     findings_of(maker, name, ids, ("strong", "clear", "none", "slight", "clear", "slight", "none"), picture="white")
     maker.add(

@@ -32,7 +32,7 @@ def test_direct_through_added_and_change_stand_in_one_row():
     assert row.cells["change"].value.endswith(" dB")
 
 
-def test_a_direct_take_with_another_picture_is_no_control():
+def test_the_direct_take_with_the_same_picture_is_the_control():
     measures = [
         level(-90, "direct", subject="direct", picture="black"),
         level(-80, "direct", subject="direct", picture="white"),
@@ -40,6 +40,12 @@ def test_a_direct_take_with_another_picture_is_no_control():
     ]
     results = Maker().results(measures=measures, takes=[])
     assert row_of(results, "hum_level", "left").cells["direct"].value == "-80.0 dBFS"
+
+
+def test_a_direct_take_of_another_picture_says_so():
+    measures = [level(-90, "direct", subject="direct", picture="black"), level(-60, "through", picture="white")]
+    results = Maker().results(measures=measures, takes=[])
+    assert row_of(results, "hum_level", "left").cells["direct"].detail == "black picture"
 
 
 def test_a_direct_take_without_picture_serves_all_pictures():

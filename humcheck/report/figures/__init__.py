@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from humcheck.report.catalogue import Catalogue
+from humcheck.report.catalogue import Catalogue, is_over_frequency
 from humcheck.report.figures.curves import curve_figure
 from humcheck.report.figures.figure import Figure
 from humcheck.report.figures.levels import level_figure
@@ -29,6 +29,7 @@ def figures_of(catalogue: Catalogue) -> list[tuple[Group, list[Figure]]]:
 
 def _unknown_curves(catalogue: Catalogue) -> list[Figure]:
     known = {group.curve for group in GROUPS}
-    names = dict.fromkeys(curve.quantity for curve in catalogue.results.curves if curve.quantity not in known)
+    rows = (*catalogue.results.curves, *filter(is_over_frequency, catalogue.results.traces))
+    names = dict.fromkeys(row.quantity for row in rows if row.quantity not in known)
     candidates = [curve_figure(catalogue, name, f"other-curve-{index}") for index, name in enumerate(names)]
     return [figure for figure in candidates if figure is not None]

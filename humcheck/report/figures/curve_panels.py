@@ -20,7 +20,7 @@ class Drawn:
     Attributes
     ----------
     kind : str
-        ``"direct"`` for the control, else ``"through"``.
+        ``"recorder"`` for the bench's own floor, ``"direct"`` for the control, else ``"through"``.
     chosen : list of int
         Indices of the points that are drawn and read.
     """
@@ -95,6 +95,9 @@ def _of_device(
         own = next(curve for curve in mine if curve.channel == channel)
         control = catalogue.control(own, direct)
         panel = CurvePanel(subject=title, where=catalogue.where(setup), channel=channel)
+        floor = next((curve for curve in catalogue.curves(own.quantity, "recorder") if curve.channel == channel), None)
+        if floor is not None:
+            panel.curves.append(Drawn.of("recorder", floor))
         if control is not None:
             panel.curves.append(Drawn.of("direct", control))
         panel.curves.append(Drawn.of("through", own))

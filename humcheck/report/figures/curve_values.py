@@ -72,7 +72,8 @@ def _series(name: str, item: Drawn) -> dict[str, Any]:
 
 
 def _decimals(curve: Curve) -> int:
-    return min(2, quantity(curve.quantity).decimals) if quantity(curve.quantity).unit == "dB" else 1
+    entry = quantity(curve.quantity)
+    return {"dB": min(2, entry.decimals), "percent": entry.decimals}.get(entry.unit, 1)
 
 
 def _at(curve: Curve, hz: float) -> str:

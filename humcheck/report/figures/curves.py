@@ -19,6 +19,7 @@ from humcheck.report.figures.frame import (
     Box,
     Frame,
     Scale,
+    decades,
     hz_axis,
     hz_scale,
     nice_range,
@@ -37,6 +38,7 @@ _TITLES = {
     "response_delta": "Response: how loud each note comes through, against direct",
     "crosstalk": "Crosstalk: one side heard in the other, note by note",
     "noise_spectrum": "Noise spectrum: where in the range of notes the noise lies",
+    "thd": "Harmonic distortion, note by note",
 }
 _READINGS = {
     "response_delta": "Low notes are left, high notes right. A level line means that all notes are treated alike; "
@@ -45,6 +47,8 @@ _READINGS = {
     "of each panel names the silent side.",
     "noise_spectrum": "The noise of the quiet passage in bands of a third of an octave, deep rumble left, sharp hiss "
     "right. Each step up of 20 dB is ten times as strong.",
+    "thd": "Overtones that each note of the sweep picks up, low notes left, high notes right. Where a curve ends, "
+    "noise hides what there may be.",
 }
 
 
@@ -96,6 +100,8 @@ def _legend(panels: Sequence[CurvePanel]) -> list[LegendItem]:
     kinds = {(item.kind, item.curve.channel): item for panel in panels for item in panel.curves}
     paired = any(kind == "direct" for kind, _ in kinds)
     items = []
+    if any(kind == "recorder" for kind, _ in kinds):
+        items.append(_line_item("curve bench", "the recorder alone"))
     if paired:
         items.append(_line_item("curve direct", "direct"))
     for kind, channel in kinds:
@@ -103,7 +109,7 @@ def _legend(panels: Sequence[CurvePanel]) -> list[LegendItem]:
             items.append(_line_item(f"curve {channel}", f"{channel}, through" if paired else channel))
     curves = [item.curve for panel in panels for item in panel.curves]
     if any(curve.low and curve.high for curve in curves):
-        first = next(channel for kind, channel in kinds)
+        first = next(channel for kind, channel in kinds if kind == "through")
         items.append(LegendItem(swatch=swatch(svg.rectangle(3, 3, 28, 10, f"band {first}")), words="95\u00a0% band"))
     if any(curve.bound and "upper" in curve.bound for curve in curves):
         items.append(_line_item("curve masked ink", "at most: hidden by noise, may lie anywhere below"))
@@ -135,6 +141,7 @@ def _draw(
 
 
 def _ends(name: str, panels: Sequence[CurvePanel]) -> tuple[float, float, float]:
+    """Return the ends of the vertical scale and its step; 0 stands for a logarithmic one."""
     values: list[float] = []
     for panel in panels:
         for item in panel.curves:
@@ -143,6 +150,8 @@ def _ends(name: str, panels: Sequence[CurvePanel]) -> tuple[float, float, float]
                 values += [curve.value[index], *(ends[index] for ends in (curve.low, curve.high) if ends)]
         for curve in panel.behind:
             values += [curve.value[index] for index in audible(curve.frequency_hz)]
+    if quantity(name).kind == "percent":
+        return (*decades(values), 0.0)
     if quantity(name).lower_is_better is None:
         values.append(0.0)
     low, high = min(values), max(values)
@@ -151,7 +160,7 @@ def _ends(name: str, panels: Sequence[CurvePanel]) -> tuple[float, float, float]
 
 
 def _panel(panel: CurvePanel, box: Box, low: float, high: float, step: float) -> Markup:
-    across, up = hz_scale(box), value_scale(low, high, box)
+    across, up = hz_scale(box), value_scale(low, high, box, logarithmic=step == 0)
     unit = panel.curves[0].curve.unit
     valid = panel.curves[-1].curve
     rest = ", ".join(part for part in (panel.where, panel.channel) if part)
@@ -190,6 +199,8 @@ def _invalid(curve: Curve, across: Scale, box: Box) -> Markup:
 
 
 def _class(item: Drawn) -> str:
+    if item.kind == "recorder":
+        return "bench"
     return f"direct {item.curve.channel}" if item.kind == "direct" else item.curve.channel
 
 
@@ -201,7 +212,7 @@ def _faint(curve: Curve, across: Scale, up: Scale) -> Markup:
 
 def _band(item: Drawn, across: Scale, up: Scale) -> Markup:
     curve = item.curve
-    if not curve.low or not curve.high:
+    if not curve.low or not curve.high or item.kind == "recorder":
         return Markup("")
     places = [across(curve.frequency_hz[i]) for i in item.chosen]
     top = svg.simplified([(x, up(curve.high[i])) for x, i in zip(places, item.chosen, strict=True)])

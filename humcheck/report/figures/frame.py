@@ -7,6 +7,7 @@ style sheet shows one of the two.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -98,9 +99,26 @@ def hz_scale(box: Box) -> Scale:
     return Scale(LOWEST_HZ, HIGHEST_HZ, box.x, box.right, logarithmic=True)
 
 
-def value_scale(low: float, high: float, box: Box) -> Scale:
+def value_scale(low: float, high: float, box: Box, *, logarithmic: bool = False) -> Scale:
     """Return a vertical scale, larger values up."""
-    return Scale(low, high, box.bottom, box.y)
+    return Scale(low, high, box.bottom, box.y, logarithmic=logarithmic)
+
+
+def decades(values: Iterable[float]) -> tuple[float, float]:
+    """Return powers of ten that hold all values above zero, one decade at least."""
+    positive = [value for value in values if value > 0] or [0.01]
+    low = 10.0 ** math.floor(math.log10(max(min(positive) / 1.5, 1e-6)))
+    return low, 10.0 ** math.ceil(math.log10(max(max(positive) * 1.5, low * 10)))
+
+
+def decade_ticks(low: float, high: float) -> list[tuple[float, str]]:
+    """Return 1, 2 and 5 of each decade with the labels of the powers of ten."""
+    places = []
+    for power in range(round(math.log10(low)), round(math.log10(high)) + 1):
+        for factor in (1, 2, 5):
+            if factor * 10.0**power <= high * 1.001:
+                places.append((factor * 10.0**power, f"{10.0**power:g}" if factor == 1 else ""))
+    return places
 
 
 def nice_range(low: float, high: float, *, least_span: float = 0.0, most_ticks: int = 7) -> tuple[float, float, float]:
@@ -152,11 +170,16 @@ def hz_axis(box: Box, scale: Scale, *, labels: bool = True) -> Markup:
 def value_axis(box: Box, scale: Scale, step: float, unit: str, *, zero_line: bool = False) -> Markup:
     """Return grid lines and labels of the vertical axis; the unit stands above it."""
     parts = [svg.text(box.x - 8, box.y - 22, unit_words(unit), "axis", anchor="end")]
-    for value in ticks(scale.low, scale.high, step):
+    if scale.logarithmic:
+        places = decade_ticks(scale.low, scale.high)
+    else:
+        places = [(value, tick_text(value, step)) for value in ticks(scale.low, scale.high, step)]
+    for value, label in places:
         y = scale(value)
         is_zero = zero_line and abs(value) < step / 1000
         parts.append(svg.line((box.x, y), (box.right, y), "zero" if is_zero else "grid"))
-        parts.append(svg.text(box.x - 8, y + 4, tick_text(value, step), "tick", anchor="end"))
+        if label:
+            parts.append(svg.text(box.x - 8, y + 4, label, "tick", anchor="end"))
     return svg.join(parts)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,7 +10,17 @@ from markupsafe import Markup
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.figures import marks, svg
 from humcheck.report.figures.figure import Figure, LegendItem, drawing, swatch
-from humcheck.report.figures.frame import FRAMES, Box, Frame, Scale, nice_range, tick_text, ticks
+from humcheck.report.figures.frame import (
+    FRAMES,
+    Box,
+    Frame,
+    Scale,
+    decade_ticks,
+    decades,
+    nice_range,
+    tick_text,
+    ticks,
+)
 from humcheck.report.figures.level_marks import mark, narrow_row, row_places, wide_row
 from humcheck.report.figures.level_rows import LevelRow, is_logarithmic, level_rows, says_change
 from humcheck.report.order import Group
@@ -158,10 +167,7 @@ def _ends(panels: Sequence[_Panel], *, narrow: bool) -> tuple[float, float, floa
     ]
     name = panels[0].quantity
     if is_logarithmic(name):
-        positive = [value for value in values if value > 0] or [0.01]
-        low = 10.0 ** math.floor(math.log10(max(min(positive) / 1.5, 1e-6)))
-        high = 10.0 ** math.ceil(math.log10(max(max(positive) * 1.5, low * 10)))
-        return low, high, 0.0, True
+        return (*decades(values), 0.0, True)
     most_ticks = 5 if narrow else 7
     if says_change(name):
         return (*nice_range(min(*values, 0.0), max(*values, 0.0), least_span=2.0, most_ticks=most_ticks), False)
@@ -171,9 +177,8 @@ def _ends(panels: Sequence[_Panel], *, narrow: bool) -> tuple[float, float, floa
 
 def _axis(box: Box, scale: Scale, step: float, name: str, *, wide: bool) -> Markup:
     """Return the grid, its labels below, and the unit beside (or, where there is no room, below) them."""
-    places, labels = _places(scale, step)
     parts = []
-    for place, label in zip(places, labels, strict=True):
+    for place, label in _places(scale, step):
         x = scale(place)
         zero = says_change(name) and abs(place) < 1e-9
         parts.append(svg.line((x, box.y), (x, box.bottom), "zero" if zero else "grid"))
@@ -187,14 +192,7 @@ def _axis(box: Box, scale: Scale, step: float, name: str, *, wide: bool) -> Mark
     return svg.join(parts)
 
 
-def _places(scale: Scale, step: float) -> tuple[list[float], list[str]]:
-    if not scale.logarithmic:
-        places = ticks(scale.low, scale.high, step)
-        return places, [tick_text(value, step) for value in places]
-    places, labels = [], []
-    for power in range(round(math.log10(scale.low)), round(math.log10(scale.high)) + 1):
-        for factor in (1, 2, 5):
-            if factor * 10.0**power <= scale.high * 1.001:
-                places.append(factor * 10.0**power)
-                labels.append(f"{places[-1]:g}" if factor == 1 else "")
-    return places, labels
+def _places(scale: Scale, step: float) -> list[tuple[float, str]]:
+    if scale.logarithmic:
+        return decade_ticks(scale.low, scale.high)
+    return [(value, tick_text(value, step)) for value in ticks(scale.low, scale.high, step)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from humcheck.report.catalogue import Catalogue
+from humcheck.report.catalogue import Catalogue, is_over_frequency
 from humcheck.report.figures import svg
 from humcheck.report.figures.figure import Figure, drawing, panel_title
 from humcheck.report.figures.frame import (
@@ -29,7 +29,7 @@ def trace_figures(catalogue: Catalogue) -> list[Figure]:
     """Return a figure for each quantity that has traces."""
     by_quantity: dict[str, list[Trace]] = {}
     for trace in catalogue.results.traces:
-        if trace.x and len(trace.x) == len(trace.y):
+        if trace.x and len(trace.x) == len(trace.y) and not is_over_frequency(trace):
             by_quantity.setdefault(trace.quantity, []).append(trace)
     return [
         _figure(catalogue, name, traces, f"trace-{index}") for index, (name, traces) in enumerate(by_quantity.items())
