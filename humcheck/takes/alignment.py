@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,42 +12,22 @@ from humcheck.audio.files import TakeFile
 from humcheck.results.rows import TrackIdentity
 from humcheck.takes.arrival_noise import arrival_variances
 from humcheck.takes.channels import ChannelMap, Routing, routing_of
-from humcheck.takes.chirps import Placement
+from humcheck.takes.chirps import TRACK_CHANNELS, Placement
 from humcheck.takes.clock import Clock
 from humcheck.takes.following import follow
+from humcheck.takes.lost import Jump, count_jumps
 from humcheck.takes.recognition import Sighting
 from humcheck.takes.slot_fit import SlotFit, fit_slot
-from humcheck.takes.timing import Arrivals, ClockFit, arrivals_of, clock_of_one, fit_line
+from humcheck.takes.steps import LostSamples, place_steps, steps_between
+from humcheck.takes.timing import Arrivals, ClockFit, arrivals_of, clock_of_one, fit_clock
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.markers import SLOT_OFFSET_S
 from humcheck.tracks.sections import TrackChannel
 
-#: A chirp that follows the template this much worse than its like was hit by something: it times nothing.
-_DAMAGED = 0.5
+#: A chirp was hit by something, and times nothing, when it leaves so many times more than the better of its like.
+_DAMAGED_RATIO = 6.0
+_DAMAGED_LEAST = 0.01
 _REFITS = 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LostSamples:
-    """A place where the take lost or gained samples.
-
-    Attributes
-    ----------
-    start_s, end_s : float
-        Take time between which it happened.
-    count : int
-        Samples lost; negative where samples were inserted.
-    place_index : int or None
-        First take sample after the loss; None where nothing sounded that could tell.
-    place_sd : float or None
-        Standard uncertainty of the place in samples.
-    """
-
-    start_s: float
-    end_s: float
-    count: int
-    place_index: int | None
-    place_sd: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +45,8 @@ class Alignment:
         in it: of a filter, the delay of the chirps' energy.
     drift_ppm, drift_sd_ppm : float
         How much longer the take is than the track, and the standard uncertainty.
+    walk_ppm : float
+        Wander of the clock: RMS change of its rate in one minute; 0 where a straight line holds.
     routing : Routing
         Channel map, gains, polarities.
     lost : tuple of LostSamples
@@ -82,6 +65,7 @@ class Alignment:
     offset_sd_s: float
     drift_ppm: float
     drift_sd_ppm: float
+    walk_ppm: float
     routing: Routing
     lost: tuple[LostSamples, ...]
     slots: tuple[SlotFit, ...]
@@ -118,38 +102,65 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
         The track's layout.
     """
     slots = follow(file, sighting, layout)
-    fit, used, variance = _timed(slots, file.rate_hz)
+    timed = _timed(slots, file.rate_hz, layout.duration_s)
     for _ in range(_REFITS):
-        slots = _refitted(file, slots, fit.clock, layout)
-        fit, used, variance = _timed(slots, file.rate_hz)
+        slots = _refitted(file, slots, timed.fit.clock, layout)
+        timed = _timed(slots, file.rate_hz, layout.duration_s)
+    routing = routing_of(slots, file.n_channels)
+    clock = timed.fit.clock
+    lost: tuple[LostSamples, ...] = ()
+    if timed.arrivals is not None and timed.jumps:
+        steps, lost = place_steps(file, layout, routing, clock, timed.arrivals, timed.jumps)
+        clock = replace(clock, steps=steps)
     residual = np.full(len(slots), np.nan)
-    residual[used] = fit.residual_samples
+    residual[timed.used] = timed.fit.residual_samples
     return Alignment(
         identity=sighting.identity,
-        clock=fit.clock,
-        offset_s=fit.clock.offset_s,
-        offset_sd_s=fit.offset_sd_s,
-        drift_ppm=fit.clock.drift_ppm,
-        drift_sd_ppm=fit.drift_sd_ppm,
-        routing=routing_of(slots, file.n_channels),
-        lost=(),
+        clock=clock,
+        offset_s=clock.offset_s,
+        offset_sd_s=timed.fit.offset_sd_s,
+        drift_ppm=clock.drift_ppm,
+        drift_sd_ppm=timed.fit.drift_sd_ppm,
+        walk_ppm=timed.fit.walk_ppm,
+        routing=routing,
+        lost=lost,
         slots=tuple(slots),
-        used=used,
-        arrival_sd_samples=np.sqrt(variance),
+        used=timed.used,
+        arrival_sd_samples=np.sqrt(timed.variance),
         residual_samples=residual,
     )
 
 
-def _timed(slots: list[SlotFit], rate_hz: float) -> tuple[ClockFit, NDArray[np.bool_], NDArray[np.float64]]:
+class _Timed(NamedTuple):
+    fit: ClockFit
+    used: NDArray[np.bool_]
+    variance: NDArray[np.float64]
+    arrivals: Arrivals | None
+    jumps: list[Jump]
+
+
+def _timed(slots: list[SlotFit], rate_hz: float, end_s: float) -> _Timed:
     """Return the clock through the sound chirps, which those are, and the variances of all."""
     variance = arrival_variances(slots)
-    likeness = np.array([slot.likeness for slot in slots])
-    used = likeness > _DAMAGED * np.median(likeness)
+    used = _undamaged(slots)
     sound = [slot for slot, use in zip(slots, used, strict=True) if use]
     if len(sound) == 1:
-        return clock_of_one(sound[0], float(variance[used][0]), rate_hz), used, variance
-    arrivals: Arrivals = arrivals_of(sound, variance[used])
-    return fit_line(arrivals, rate_hz), used, variance
+        return _Timed(clock_of_one(sound[0], float(variance[used][0]), rate_hz), used, variance, None, [])
+    arrivals = arrivals_of(sound, variance[used], rate_hz)
+    jumps = count_jumps(arrivals)
+    steps = steps_between(arrivals, jumps)
+    fit = fit_clock(arrivals_of(sound, variance[used], rate_hz, steps), end_s, steps)
+    return _Timed(fit, used, variance, arrivals, jumps)
+
+
+def _undamaged(slots: list[SlotFit]) -> NDArray[np.bool_]:
+    misfit = np.array([1.0 - slot.likeness for slot in slots])
+    used = np.ones(len(slots), dtype=np.bool_)
+    for channel in TRACK_CHANNELS:
+        own = np.array([slot.channel == channel for slot in slots])
+        if own.any():
+            used[own] = misfit[own] <= _DAMAGED_RATIO * np.quantile(misfit[own], 0.25) + _DAMAGED_LEAST
+    return used
 
 
 def _refitted(file: TakeFile, slots: list[SlotFit], clock: Clock, layout: Layout) -> list[SlotFit]:

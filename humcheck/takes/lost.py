@@ -1,0 +1,122 @@
+"""Lost and inserted samples, counted exactly: jumps by whole samples between one arrival and the next.
+
+The counts come from the markers alone. Each jump must explain the arrivals better than a wandering clock can, by more
+than what the freedom to choose interval and count is worth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humcheck.takes.timing import Arrivals, WanderModel, is_straight
+
+Array = NDArray[np.float64]
+
+#: What a jump must gain in log likelihood: one interval of a hundred is hit, by any of a few thousand counts.
+_COST = 12.0
+_MOST_JUMPS = 8
+_FEWEST_MARKERS = 3
+#: A clock may well wander by this in a minute (RMS, ppm); a jump must stand out from that by so many times its spread.
+_PLAUSIBLE_WALK_PPM = 0.3
+_CERTAIN_Z = 5.0
+#: One jump of several may not pay alone: so many more are looked at before the search ends.
+_LOOK_AHEAD = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """Samples lost (count above 0) or inserted between arrival `after` and the next one."""
+
+    after: int
+    count: int
+
+
+class _Guess(NamedTuple):
+    jumps: dict[int, int]
+    score: float
+
+
+def count_jumps(arrivals: Arrivals) -> list[Jump]:
+    """Return the jumps between arrivals, in order of time.
+
+    With fewer than three markers nothing is said: a jump, a drift and a skew of the channels would look the same.
+    """
+    n_arrivals = len(arrivals.track_s)
+    n_markers = max(int(np.sum(arrivals.side == side)) for side in (-0.5, 0.5))
+    if n_markers < _FEWEST_MARKERS or is_straight(arrivals):
+        return []
+    model = WanderModel(arrivals)
+    deviation = arrivals.deviation()
+    # A jump by `count` after arrival i lowers all later indices.
+    shapes = -np.tri(n_arrivals, n_arrivals, -1).T[: n_arrivals - 1]
+    best = guess = _Guess({}, float(model.log_likelihood(deviation).max()))
+    poorer = 0
+    while poorer < _LOOK_AHEAD and len(guess.jumps) < _MOST_JUMPS:
+        further = _one_more(model, deviation, shapes, guess)
+        if further is None:
+            break
+        guess = further
+        poorer = 0 if guess.score > best.score else poorer + 1
+        best = max(best, guess, key=lambda one: one.score)
+    best = _pruned(model, deviation, shapes, best)
+    certain = _certain_counts(arrivals, shapes)
+    return [Jump(after, count) for after, count in sorted(best.jumps.items()) if abs(count) >= certain[after]]
+
+
+def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess) -> _Guess | None:
+    """Return the guess with the best single jump added or changed; None where no whole sample is left to explain."""
+    left = _without(deviation, shapes, guess.jumps)
+    projected = model.inverse @ left  # (n_walks, n)
+    pull = projected @ shapes.T
+    stiffness = np.sum((shapes @ model.inverse) * shapes, axis=2)
+    plain = model.log_weight - 0.5 * (projected @ left)
+    counts = np.round(pull / np.maximum(stiffness, 1e-300))
+    best: tuple[float, int, int] | None = None
+    for after in range(len(shapes)):
+        tried = np.unique(counts[:, after])
+        tried = tried[(tried != 0.0) & (tried + guess.jumps.get(after, 0) != 0.0)]
+        if not tried.size:
+            continue
+        gained = tried[:, None] * pull[:, after] - 0.5 * tried[:, None] ** 2 * stiffness[:, after]
+        likelihood = (plain + gained).max(axis=1)
+        top = int(np.argmax(likelihood))
+        if best is None or likelihood[top] > best[0]:
+            best = float(likelihood[top]), after, int(tried[top])
+    if best is None:
+        return None
+    likelihood_of_best, after, count = best
+    jumps = {**guess.jumps, after: guess.jumps.get(after, 0) + count}
+    return _Guess(jumps, likelihood_of_best - _COST * len(jumps))
+
+
+def _certain_counts(arrivals: Arrivals, shapes: Array) -> Array:
+    """Return for each interval the fewest samples that a clock that wanders a good deal could not feign."""
+    inverse = WanderModel(arrivals, np.array([_PLAUSIBLE_WALK_PPM])).inverse[0]
+    return np.asarray(_CERTAIN_Z / np.sqrt(np.maximum(np.sum((shapes @ inverse) * shapes, axis=1), 1e-30)))
+
+
+def _pruned(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess) -> _Guess:
+    """Return the guess without jumps that do not pay."""
+    while guess.jumps:
+        fewer = [{k: v for k, v in guess.jumps.items() if k != after} for after in guess.jumps]
+        scored = [_Guess(jumps, _score(model, deviation, shapes, jumps)) for jumps in fewer]
+        better = max(scored, key=lambda one: one.score)
+        if better.score <= guess.score:
+            break
+        guess = better
+    return guess
+
+
+def _score(model: WanderModel, deviation: Array, shapes: Array, jumps: dict[int, int]) -> float:
+    return float(model.log_likelihood(_without(deviation, shapes, jumps)).max()) - _COST * len(jumps)
+
+
+def _without(deviation: Array, shapes: Array, jumps: dict[int, int]) -> Array:
+    left = deviation
+    for after, count in jumps.items():
+        left = left - count * shapes[after]
+    return left
