@@ -1,5 +1,7 @@
 """Bursts by ITU-R BS.468-4 clause 2: acceptance limits, from memory of the Recommendation."""
 
+import functools
+
 import numpy as np
 import pytest
 
@@ -22,8 +24,9 @@ def tone(frequency_hz, rate_hz, duration_s, keyed=lambda t: np.ones_like(t)):
     return (np.sin(2 * np.pi * frequency_hz * time_s) * keyed(time_s))[:, None]
 
 
+@functools.cache
 def steady_reading(frequency_hz, rate_hz):
-    return quasi_peak_readings(tone(frequency_hz, rate_hz, 3.0), rate_hz)[1][-1, 0]
+    return quasi_peak_readings(tone(frequency_hz, rate_hz, 2.0), rate_hz)[1][-1, 0]
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
@@ -45,7 +48,7 @@ def test_single_bursts(rate_hz, burst_ms, nominal, lower, upper):
     [pytest.param(*row, id=f"BS.468-4 bursts, {row[0]} a second (from memory)") for row in REPEATED_BURSTS],
 )
 def test_repeated_bursts(rate_hz, per_second, nominal, lower, upper):
-    bursts = tone(5000.0, rate_hz, 3.0, lambda t: np.mod(t, 1 / per_second) < 5e-3)
+    bursts = tone(5000.0, rate_hz, 2.0, lambda t: np.mod(t, 1 / per_second) < 5e-3)
     percent = 100 * quasi_peak_468(bursts, rate_hz)[0] / steady_reading(5000.0, rate_hz)
     assert lower <= percent <= upper
     assert percent == pytest.approx(nominal, rel=0.05)
@@ -99,7 +102,7 @@ def test_lanes_and_blocks_read_as_one_meter_does():
     # The needle in one go, from rest, against the mean readings that are cut into lanes and fed in blocks: after it
     # has settled the mean of the needle is the mean of the charge.
     rng = np.random.default_rng(6)
-    noise = rng.standard_normal((9 * 48_000, 2)) * np.array([1.0, 0.1])
+    noise = rng.standard_normal((6 * 48_000, 2)) * np.array([1.0, 0.1])
     step_s, needle = quasi_peak_readings(noise, 48_000)
     in_blocks = quasi_peak_means(iter(np.array_split(noise, 7)), 48_000)
     assert in_blocks == pytest.approx(quasi_peak_means(noise, 48_000))

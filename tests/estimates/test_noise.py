@@ -77,7 +77,7 @@ def test_power_sum_of_hum_and_noise():
 STRONG = {1: -40.0, 2: -45.0, 3: -44.0, 4: -60.0, 5: -52.0, 7: -62.0, 9: -70.0, 20: -80.0, 60: -88.0, 200: -95.0}
 
 
-@pytest.mark.parametrize(("mains_hz", "duration_s"), [(50.01, 30), (59.98, 10), (50.0, 10)])
+@pytest.mark.parametrize(("mains_hz", "duration_s"), [(50.01, 15), (59.98, 10)])
 def test_strong_hum_does_not_reach_the_hiss(mains_hz, duration_s):
     hiss = white(duration_s, -100.0, seed=3)
     samples = hiss + comb(duration_s, mains_hz, STRONG)
@@ -95,27 +95,27 @@ def test_strong_hum_does_not_reach_the_hiss(mains_hz, duration_s):
 
 def test_both_families_at_once_leave_the_hiss():
     orders = list(range(1, 340))
-    both = comb(10, 50.02, {k: -50.0 - 12 * np.log2(k) for k in orders}) + comb(
-        10, 59.94, {k: -60.0 - 6 * np.log2(k) for k in orders}
+    both = comb(5, 50.02, {k: -50.0 - 12 * np.log2(k) for k in orders}) + comb(
+        5, 59.94, {k: -60.0 - 6 * np.log2(k) for k in orders}
     )
-    hiss = white(10, -95.0, seed=4)
+    hiss = white(5, -95.0, seed=4)
     found = lines(family(50.02, orders), family(59.94, orders))
     got = measure_noise(hiss + both, RATE_HZ, found)
     alone = measure_noise(hiss, RATE_HZ, lines())
-    # A quarter of all bins is filled: the two see different noise, 4.34 / sqrt(20 kHz * 10 s / 4) = 0.02 dB.
-    assert levels(got.hiss)[0] == pytest.approx(levels(alone.hiss)[0], abs=0.05)
-    assert levels(got.hiss_a)[0] == pytest.approx(levels(alone.hiss_a)[0], abs=0.05)
+    # A quarter of all bins is filled: the two see different noise, 4.34 / sqrt(20 kHz * 5 s / 4) = 0.03 dB.
+    assert levels(got.hiss)[0] == pytest.approx(levels(alone.hiss)[0], abs=0.08)
+    assert levels(got.hiss_a)[0] == pytest.approx(levels(alone.hiss_a)[0], abs=0.08)
 
 
 def test_wandering_swelling_hum_which_the_removal_does_not_model():
     # The mains' phase walks (20 mHz over some seconds) and the lines swell by 2 %: skirts that no main lobe has.
     rng = np.random.default_rng(5)
-    n_samples = 30 * RATE_HZ
-    knots = np.cumsum(rng.standard_normal(31)) * 0.005
-    frequency_hz = 50.0 + np.interp(np.arange(n_samples), np.linspace(0, n_samples, 31), knots - knots.mean())
-    hum = comb(30, None, STRONG, phase=np.cumsum(frequency_hz) / RATE_HZ)
+    n_samples = 15 * RATE_HZ
+    knots = np.cumsum(rng.standard_normal(16)) * 0.005
+    frequency_hz = 50.0 + np.interp(np.arange(n_samples), np.linspace(0, n_samples, 16), knots - knots.mean())
+    hum = comb(15, None, STRONG, phase=np.cumsum(frequency_hz) / RATE_HZ)
     swell = 1.0 + 0.02 * np.sin(2 * np.pi * 0.7 * np.arange(n_samples) / RATE_HZ)
-    hiss = white(30, -100.0, seed=6)
+    hiss = white(15, -100.0, seed=6)
     got = measure_noise(hiss + hum * swell[:, None], RATE_HZ, lines(family(50.0, list(STRONG), wander_hz=0.02)))
     alone = measure_noise(hiss, RATE_HZ, lines())
     assert levels(got.hiss)[0] == pytest.approx(levels(alone.hiss)[0], abs=0.02)
@@ -160,7 +160,7 @@ def test_hiss_is_as_uncertain_as_it_says():
     assert np.sqrt(np.mean(reading.sd**2)) / (0.5e-8 * 0.88) == pytest.approx(np.std(error), rel=0.2)
 
 
-@pytest.mark.parametrize("duration_s", [5.0, 12.0])
+@pytest.mark.parametrize("duration_s", [5.0, 9.0])
 def test_levels_are_as_uncertain_as_they_say(duration_s):
     """Coverage of all readings of 24 independent channels; the quasi-peak's truth is the mean over all of them."""
     from scipy.special import stdtrit
