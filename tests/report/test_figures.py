@@ -136,6 +136,15 @@ def test_a_level_chart_marks_the_value_and_says_it():
     assert "direct < \u2212100.0\u00a0dBFS" in drawing.first("desc").text.replace("<\u00a0", "< ")
 
 
+@pytest.mark.parametrize(("bound", "sign"), [("upper", -1), ("lower", 1)])
+def test_the_arrow_of_a_bound_points_to_where_the_value_may_lie(bound, sign):
+    row = Measure(quantity="hum_level", value=-60.0, unit="dBFS", bound=bound, **KEY)
+    figure = level_figure(Catalogue(Maker().results(measures=[row], takes=[])), GROUP["hum"])
+    (arrow,) = drawing_of(figure).all("path", class_="bound")
+    start, tip = (float(re.search(pattern, arrow.attributes["d"])[1]) for pattern in (r"M([\d.]+)", r"H([\d.]+)"))
+    assert (tip - start) * sign > 10
+
+
 def test_many_set_ups_become_one_row_for_each_device_and_say_so():
     figure = level_figure(Catalogue(fake_results.bench_results(ports=8)), GROUP["hum"])
     assert "further rows stand in the tables" in figure.note
