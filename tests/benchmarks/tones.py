@@ -19,6 +19,8 @@ RATE_HZ = 48000
 TONE_HZ = 997.0
 TWO_PI = 2.0 * np.pi
 NOISE_DBFS = -90.0
+#: Channels of one simulated section: the same sound, noise of their own.
+N_CHANNELS = 8
 
 
 def run(quick: bool) -> list[Row]:
@@ -29,8 +31,8 @@ def run(quick: bool) -> list[Row]:
         *(_level_against_bound(snr_db, n_draws) for snr_db in ((0, 100) if quick else (0, 20, 40, 60, 80, 100))),
         _level_beside_a_line(n_draws),
         *(_frequency_against_bound(snr_db, n_draws) for snr_db in ((60,) if quick else (0, 20, 40, 60, 80, 100))),
-        *_floor_rows(3 if quick else 40),
-        _line_at_1_khz_row(10 if quick else 200),
+        *_floor_rows(3 if quick else 30),
+        _line_at_1_khz_row(3 if quick else 40),
         *_take_rows(1 if quick else 6),
     ]
 
@@ -132,7 +134,7 @@ def _floor_rows(n_trials: int) -> list[Row]:
         pair = _dirty(rng, (19000.0, 20000.0), (0.44, 0.44), 1.75, with_products=False)
         difference = difference_distortion(pair, RATE_HZ, (19000.0, 20000.0)).products
         for name, products in (("thd", thd), ("imd_smpte", smpte), ("imd_difference", difference)):
-            shares[name].append(float(np.sum(np.abs(products.share) ** 2)))
+            shares[name] += np.sum(np.abs(products.share) ** 2, axis=0).tolist()
     return [
         _floor_row("thd", shares["thd"], 9, 2.75, 0.89, "lines of -100 dBFS at multiples of 1 kHz"),
         _floor_row("imd_smpte", shares["imd_smpte"], 4, 1.75, 0.18, "lines of -100 dBFS at multiples of 1 kHz"),
@@ -156,11 +158,11 @@ def _line_at_1_khz_row(n_trials: int) -> Row:
     for _ in range(n_trials):
         pair, quiet = (_dirty(rng, (19000.0, 20000.0), (level, level), 1.0) for level in (0.44, 0.0))
         found = difference_distortion(pair, RATE_HZ, (19000.0, 20000.0), background=quiet).products
-        wrong += not found.total(0).hidden
-    share = wrong / n_trials
+        wrong += sum(not found.total(index).hidden for index in range(N_CHANNELS))
+    share = wrong / (n_trials * N_CHANNELS)
     condition = "lines of -100 dBFS at 1, 18 and 21 kHz, seen in the quiet section too"
     return Row(figure="bench lines called intermodulation", condition=condition, reached=share, target=0.05,
-               unit="share of takes", n=n_trials, passed=share <= 0.05)  # fmt: skip
+               unit="share of channels", n=n_trials * N_CHANNELS, passed=share <= 0.05)  # fmt: skip
 
 
 def _dirty(
@@ -171,13 +173,13 @@ def _dirty(
     with_products: bool = True,
 ) -> np.ndarray:
     time_s = np.arange(int(seconds * RATE_HZ)) / RATE_HZ
-    sound = _hum(time_s, rng) + dbfs_to_rms(NOISE_DBFS) * rng.standard_normal(len(time_s))
+    sound = _hum(time_s, rng)
     orders = [order for order in range(1, 23) if with_products or order not in (1, 18, 21)]
     for order in orders:
         sound += dbfs_to_amplitude(-100.0) * np.cos(TWO_PI * (1000.03 * order * time_s + rng.uniform()))
     for frequency, peak in zip(frequency_hz, amplitude, strict=True):
         sound += peak * np.cos(TWO_PI * frequency * (1.0 + 50e-6) * time_s + rng.uniform(0.0, TWO_PI))
-    return sound[:, None]
+    return sound[:, None] + dbfs_to_rms(NOISE_DBFS) * rng.standard_normal((len(time_s), N_CHANNELS))
 
 
 def _seconds_of(take: LaidTake) -> float:

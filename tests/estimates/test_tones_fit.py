@@ -162,6 +162,15 @@ def test_a_spoilt_end_is_left_out(spoil):
     assert 3.0 < fit.used_s < fit.offered_s - 0.35
 
 
+@pytest.mark.parametrize("frequency_hz", [60.0, (60.0, 7000.0), (19000.0, 20000.0)])
+def test_clean_tones_of_any_frequency_are_used_whole(frequency_hz):
+    time = time_s(84000)
+    sound = sum(0.4 * np.cos(TWO_PI * hz * 1.00005 * time + hz) for hz in np.atleast_1d(frequency_hz))
+    noise = 3e-5 * np.random.default_rng(3).standard_normal(len(time))
+    fit = fit_tones((sound + noise)[:, None], RATE_HZ, frequency_hz)
+    assert fit.used_s == fit.offered_s
+
+
 def test_a_clean_tone_is_used_whole_and_silence_is_not_heard():
     time = time_s(96000)
     noise = 1e-4 * np.random.default_rng(2).standard_normal((len(time), 2))

@@ -138,7 +138,7 @@ def follow_tones(
         raise MeasurementError(f"A tone of {offered / rate_hz:.2f} s is too short; {LEAST_S} s are needed.")
     grid = block_grid(offered, rate_hz)
     lock = lock_to_tones(samples, frequencies, grid, track_time=track_time, order=order)
-    steady = slice(*steady_stretch(lock.block_sums, lock.grid))
+    steady = slice(*steady_stretch(lock.hann_sums, lock.grid, frequencies))
     if (steady.start, steady.stop) != (0, offered):
         grid = block_grid(steady.stop - steady.start, rate_hz)
         shifted = _shifted(track_time, steady.start)

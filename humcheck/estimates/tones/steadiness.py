@@ -12,27 +12,35 @@ GROUP = 5
 OFF_SIGMA = 6.0
 #: ... and by this share (0.1 dB).
 OFF_SHARE = 0.0115
+#: Lower tones are not judged.
+LEAST_HZ = 200.0
 _SD_OF_MAD = 1.4826
 #: A steady stretch shorter than this share of the section is not believed: then all of it is used.
 _LEAST_SHARE = 0.25
 
 
-def steady_stretch(block_sums: Complexes, grid: BlockGrid) -> tuple[int, int]:
+def steady_stretch(hann_sums: Complexes, grid: BlockGrid, frequency_hz: Floats) -> tuple[int, int]:
     """Return the first and one past the last sample of the longest steady stretch.
 
     Parameters
     ----------
-    block_sums : numpy.ndarray, shape (n_tones, n_channels, n_blocks)
-        Each block's sum against each tone, along the tones' own clock.
+    hann_sums : numpy.ndarray, shape (n_tones, n_channels, n_blocks)
+        Each block's sum against each tone along the tones' own clock, with a Hann window in each block: another tone
+        does not show.
     grid : BlockGrid
         The blocks.
+    frequency_hz : numpy.ndarray, shape (n_tones,)
+        The tones. The highest is judged; a low one would seem to move within blocks of few periods.
 
     Returns
     -------
     start, stop : int
         0 and `grid.n_samples` where all is steady.
     """
-    off = _groups_off(block_sums, grid)
+    highest = int(np.argmax(frequency_hz))
+    if frequency_hz[highest] < LEAST_HZ:
+        return 0, grid.n_samples
+    off = _groups_off(hann_sums[highest], grid)
     if not off.any():
         return 0, grid.n_samples
     first, last = _longest_run(~off)
@@ -45,13 +53,12 @@ def steady_stretch(block_sums: Complexes, grid: BlockGrid) -> tuple[int, int]:
     return (start, stop) if stop - start >= n_group else (0, grid.n_samples)
 
 
-def _groups_off(block_sums: Complexes, grid: BlockGrid) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _groups_off(hann_sums: Complexes, grid: BlockGrid) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     n_groups = len(grid.centre_index) // GROUP
     kept = n_groups * GROUP
-    weights = grid.sums[:kept].reshape(n_groups, GROUP).sum(axis=1)
-    grouped = np.abs(block_sums[:, :, :kept].reshape(*block_sums.shape[:2], n_groups, GROUP).sum(axis=3)) / weights
-    strongest = grouped.reshape(-1, n_groups)[np.argmax(np.median(grouped, axis=2))]
-    return _departs(strongest)
+    weights = (grid.weight @ grid.hann)[:kept].reshape(n_groups, GROUP).sum(axis=1)
+    grouped = np.abs(hann_sums[:, :kept].reshape(-1, n_groups, GROUP).sum(axis=2)) / weights
+    return _departs(grouped[np.argmax(np.median(grouped, axis=1))])
 
 
 def _departs(amplitude: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
