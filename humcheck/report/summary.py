@@ -234,7 +234,8 @@ def plain_words(row: Numbered) -> str:
     if entry.name == "gain":
         return voltage_change(row.value)
     if entry.name == "response_span":
-        return f"{100 * (10 ** (abs(row.value) / 20) - 1):.2g} % between the loudest and the softest note"
+        percent = f"{100 * (10 ** (abs(row.value) / 20) - 1):.2g} %"
+        return f"{'less than ' if row.bound == 'upper' else ''}{percent} between the loudest and the softest note"
     if entry.unit == "percent" and row.value > 0:
         part, of_what = one_part_in(20 * math.log10(row.value / 100)), "the tone"
     elif entry.name.startswith(("crosstalk", "bleed")):

@@ -11,7 +11,6 @@ from humcheck.results import quantity
 
 _UNIT_WORDS = {"percent": "%", "us": "µs", "1": ""}
 _LARGEST_PLAIN = 1e9
-_SMALLEST_PLAIN = 1e-7
 _MOST_DECIMALS = 7
 #: Control characters, direction overrides, lone surrogates, private use and non-characters.
 _HARMFUL = re.compile(
@@ -64,12 +63,10 @@ class NumberStyle:
     times: str
 
     def number(self, value: float, decimals: int) -> str:
-        """Return `value` with `decimals` digits after the point; tiny and huge ones keep two or three digits."""
-        if value != 0 and (abs(value) >= _LARGEST_PLAIN or abs(value) < _SMALLEST_PLAIN):
+        """Return `value` with `decimals` digits after the point; huge ones as a power of ten."""
+        if abs(value) >= _LARGEST_PLAIN:
             mantissa, exponent = f"{value:.1e}".split("e")
             return self._signed(f"{mantissa}{self.times}10^{int(exponent)}")
-        if value != 0 and round(value, decimals) == 0:
-            decimals = min(_MOST_DECIMALS + 1, 1 - math.floor(math.log10(abs(value))))
         plain = f"{value:,.{decimals}f}" if abs(value) >= 1e4 else f"{value:.{decimals}f}"
         if float(plain.replace(",", "")) == 0:
             plain = plain.lstrip("-")
@@ -116,29 +113,33 @@ def unit_words(unit: str) -> str:
 
 
 def decimals_of(reading: Reading) -> int:
-    """Return how many digits after the point the interval makes worth showing.
+    """Return how many digits after the point are worth showing.
 
-    The registry's number of digits, one fewer where the interval is wide, up to two more where it is narrow.
+    The registry's number, one fewer where the interval is wide, one more where it is narrow. Percents of distortion
+    span many decades: without an interval they keep two digits.
     """
-    usual = quantity(reading.quantity).decimals
-    if reading.low is None or reading.high is None or reading.high <= reading.low:
-        return usual
-    # The last bit of a half-width of exactly 0.1 must not ask for another digit.
-    worth = math.ceil(-math.log10((reading.high - reading.low) / 2) - 1e-6)
-    return max(max(0, usual - 1), min(usual + 2, worth))
+    entry = quantity(reading.quantity)
+    half = 0.0 if reading.low is None or reading.high is None else (reading.high - reading.low) / 2
+    if half > 0:
+        # The last bit of a half-width of exactly 0.1 must not ask for another digit.
+        worth = math.ceil(-math.log10(half) - 1e-6)
+        most = _MOST_DECIMALS if entry.kind == "percent" else entry.decimals + 1
+        return max(0, entry.decimals - 1, min(most, worth))
+    if entry.kind == "percent" and 0 < abs(reading.value) < 1:
+        return min(_MOST_DECIMALS, 1 - math.floor(math.log10(abs(reading.value))))
+    return entry.decimals
 
 
 def bound_of(bound: str, value: float, decimals: int) -> tuple[str, float]:
     """Return the sign of a bound and its value, rounded so that the statement stays true."""
+    sign = "<" if bound == "upper" else ">"
     scale = 10.0**decimals
-    if not math.isfinite(value * scale) or abs(value * scale) < 1:
-        return ("<" if bound == "upper" else ">"), value
+    if not math.isfinite(value * scale):
+        return sign, value
     # A value that is already round must not move by a digit for the last bit of its binary form.
     if math.isclose(value * scale, round(value * scale), rel_tol=1e-12):
-        rounded = round(value, decimals)
-    else:
-        rounded = (math.ceil if bound == "upper" else math.floor)(value * scale) / scale
-    return ("<", rounded) if bound == "upper" else (">", rounded)
+        return sign, round(value, decimals)
+    return sign, (math.ceil if bound == "upper" else math.floor)(value * scale) / scale
 
 
 def bound_words(reading: Reading) -> str:

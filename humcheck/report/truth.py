@@ -28,7 +28,7 @@ class TruthRow:
         Column that holds the measured value: ``"change"``, ``"added"``, ``"through"``, ``"single"`` or ``"direct"``;
         None takes the first of these that exists in the same unit.
     port, picture, fix : str or None
-        Which set-up; None matches any.
+        Which set-up; None matches any, if there is none without.
     condition : dict
         Conditions that the set-up must have.
     """
@@ -92,8 +92,9 @@ def _count(lines: Sequence[TruthLine]) -> str:
 def _measured(catalogue: Catalogue, row: TruthRow) -> list[tuple[Numbered, str]]:
     for role in _WHERE if row.role is None else (row.role,):
         found = [measured for measured in _candidates(catalogue, row, role) if _same_use(row, measured)]
+        exact = [measured for measured in found if _exact_use(row, measured)]
         if found:
-            return [(measured, role) for measured in found]
+            return [(measured, role) for measured in exact or found]
     return []
 
 
@@ -112,6 +113,11 @@ def _same_use(row: TruthRow, measured: Numbered) -> bool:
         and row.fix in (None, measured.fix)
         and all(measured.condition.get(name) == value for name, value in row.condition.items())
     )
+
+
+def _exact_use(row: TruthRow, measured: Numbered) -> bool:
+    own = (measured.port, measured.picture, measured.fix, measured.condition)
+    return own == (row.port, row.picture, row.fix, row.condition)
 
 
 def _line(catalogue: Catalogue, row: TruthRow, measured: Numbered | None, role: str, style: NumberStyle) -> TruthLine:

@@ -36,8 +36,8 @@ def test_page_and_terminal_differ_in_the_minus_sign_only():
 
 @pytest.mark.parametrize(
     ("half_width", "decimals"),
-    [(3.0, 0), (0.5, 1), (0.1, 1), (0.08, 2), (0.004, 3), (1e-9, 3), (0.0, 1)],
-    ids=["wide", "half a dB", "exactly 0.1", "two digits", "narrow", "no finer than two more", "no width"],
+    [(3.0, 0), (0.5, 1), (0.1, 1), (0.08, 2), (0.004, 2), (0.0, 1)],
+    ids=["wide", "half a dB", "exactly 0.1", "two digits", "no finer than one more", "no width"],
 )
 def test_the_interval_decides_how_many_digits_are_worth_showing(half_width, decimals):
     assert decimals_of(measure(-70.0, low=-70.0 - half_width, high=-70.0 + half_width)) == decimals
@@ -77,6 +77,16 @@ def test_no_minus_sign_on_zero():
 
 def test_small_percents_keep_two_digits():
     assert TERMINAL.value(measure(0.000012, quantity="thd", unit="percent")) == "0.000012 %"
+    assert TERMINAL.value(measure(0.0000121, quantity="thd", unit="percent", bound="upper")) == "< 0.000013 %"
+    assert TERMINAL.full(measure(0.0042, quantity="thd", unit="percent", low=0.00417, high=0.00423)) == (
+        "0.00420 % (0.00417 to 0.00423)"
+    )
+
+
+def test_small_differences_are_not_spelled_out():
+    row = measure(-0.0000056, quantity="balance", unit="dB", low=-0.000022, high=0.000011)
+    assert TERMINAL.full(row) == "0.000 dB (0.000 to 0.000)"
+    assert TERMINAL.value(measure(0.0025, quantity="response_span", unit="dB", bound="upper")) == "< 0.01 dB"
 
 
 def test_large_numbers_are_grouped_on_the_page():

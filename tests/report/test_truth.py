@@ -56,6 +56,21 @@ def test_a_truth_of_several_set_ups_makes_a_line_for_each():
     assert [line.where for line in only] == ["port 2, black picture"]
 
 
+def test_a_truth_without_a_fix_is_not_held_against_a_take_with_one():
+    rows = [
+        Measure(
+            subject="A", role="through", channel="left", quantity="hum_level", value=value, unit="dBFS",
+            low=value - 1, high=value + 1, fix=fix,
+        )
+        for value, fix in ((-70, None), (-90, "isolating transformer"))
+    ]  # fmt: skip
+    (line,), _ = lines_for(
+        TruthRow(subject="A", channel="left", quantity="hum_level", true_value=-70, unit="dBFS"),
+        results=Maker().results(measures=rows, takes=[]),
+    )
+    assert line.outcome == "inside"
+
+
 def test_without_an_interval_nothing_is_claimed():
     row = Measure(subject="A", role="through", channel="left", quantity="hum_level", value=-70, unit="dBFS")
     (line,), count = lines_for(

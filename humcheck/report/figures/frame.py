@@ -117,7 +117,7 @@ def decade_ticks(low: float, high: float) -> list[tuple[float, str]]:
     for power in range(round(math.log10(low)), round(math.log10(high)) + 1):
         for factor in (1, 2, 5):
             if factor * 10.0**power <= high * 1.001:
-                places.append((factor * 10.0**power, f"{10.0**power:g}" if factor == 1 else ""))
+                places.append((factor * 10.0**power, PAGE.number(10.0**power, max(0, -power)) if factor == 1 else ""))
     return places
 
 

@@ -137,7 +137,7 @@ def _legend(panels: Sequence[_Panel]) -> list[LegendItem]:
 
 def _draw(frame: Frame, key: str, title: str, description: str, panels: Sequence[_Panel]) -> Markup:
     wide = frame.name == "wide"
-    left, right = (frame.width * 0.27, frame.width * 0.70) if wide else (8.0, frame.width - 8.0)
+    left, right = (frame.width * 0.285, frame.width * 0.695) if wide else (8.0, frame.width - 8.0)
     low, high, step, logarithmic = _ends(panels, narrow=not wide)
     draw_row = wide_row if wide else narrow_row
     parts: list[Markup] = []
