@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile
 from humcheck.results.rows import TrackIdentity
-from humcheck.takes.arrival_noise import arrival_variances
+from humcheck.takes.arrival_noise import arrival_variances, rough_variances
 from humcheck.takes.channels import ChannelMap, Routing, routing_of
 from humcheck.takes.chirps import TRACK_CHANNELS, Placement
 from humcheck.takes.clock import Clock
@@ -27,7 +27,9 @@ from humcheck.tracks.sections import TrackChannel
 #: A chirp was hit by something, and times nothing, when it leaves so many times more than the better of its like.
 _DAMAGED_RATIO = 6.0
 _DAMAGED_LEAST = 0.01
-_REFITS = 2
+_MOST_REFITS = 3
+#: A rate that was wrong by this much in the fit leaves the arrivals right to far below a millionth of a sample.
+_SETTLED_PPM = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,10 +104,13 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
         The track's layout.
     """
     slots = follow(file, sighting, layout)
-    timed = _timed(slots, file.rate_hz, layout.duration_s)
-    for _ in range(_REFITS):
+    timed = _timed(slots, rough_variances(slots), file.rate_hz, layout.duration_s)
+    for _ in range(_MOST_REFITS):
+        before_ppm = timed.fit.clock.drift_ppm
         slots = _refitted(file, slots, timed.fit.clock, layout)
-        timed = _timed(slots, file.rate_hz, layout.duration_s)
+        timed = _timed(slots, arrival_variances(slots), file.rate_hz, layout.duration_s)
+        if abs(timed.fit.clock.drift_ppm - before_ppm) < _SETTLED_PPM:
+            break
     routing = routing_of(slots, file.n_channels)
     clock = timed.fit.clock
     lost: tuple[LostSamples, ...] = ()
@@ -139,9 +144,8 @@ class _Timed(NamedTuple):
     jumps: list[Jump]
 
 
-def _timed(slots: list[SlotFit], rate_hz: float, end_s: float) -> _Timed:
-    """Return the clock through the sound chirps, which those are, and the variances of all."""
-    variance = arrival_variances(slots)
+def _timed(slots: list[SlotFit], variance: NDArray[np.float64], rate_hz: float, end_s: float) -> _Timed:
+    """Return the clock through the undamaged chirps."""
     used = _undamaged(slots)
     sound = [slot for slot, use in zip(slots, used, strict=True) if use]
     if len(sound) == 1:

@@ -21,6 +21,12 @@ Array = NDArray[np.float64]
 FLOOR_SAMPLES = 2e-8
 
 
+def rough_variances(slots: Sequence[SlotFit]) -> Array:
+    """Return variances that take all that a chirp leaves for noise: quick, and too large where a filter rings."""
+    noise = np.array([np.mean(slot.residual[:, slot.timing_gains() != 0.0] ** 2) for slot in slots])
+    return np.asarray(noise / [slot.information() for slot in slots] + FLOOR_SAMPLES**2)
+
+
 def arrival_variances(slots: Sequence[SlotFit]) -> Array:
     """Return the variance of each slot's arrival in square samples.
 

@@ -35,7 +35,7 @@ class Routing:
     sources : dict
         Take channel (0 or 1) that holds each track channel that arrives.
     gain_db, polarity : dict
-        Gain and sign (1 or -1) of each track channel that arrives.
+        Gain around 1 kHz and sign (1 or -1) of each track channel that arrives.
     gains : numpy.ndarray, shape (n_take_channels, 2)
         Amplitude of track left and right in each take channel.
     """
@@ -53,7 +53,9 @@ def routing_of(slots: Sequence[SlotFit], n_take_channels: int) -> Routing:
     for column, channel in enumerate(TRACK_CHANNELS):
         of_channel = [slot.gains for slot in slots if slot.channel == channel]
         if of_channel:
-            gains[:, column] = np.median(of_channel, axis=0)
+            # The sign is of the whole chirp, the size of the band around the tone by which gains are named.
+            sign = np.where(np.median(of_channel, axis=0) < 0.0, -1.0, 1.0)
+            gains[:, column] = sign * np.median([slot.tone_gains for slot in slots if slot.channel == channel], axis=0)
     size = np.abs(gains)
     largest = float(size.max(initial=0.0))
     arrives = [column for column in (0, 1) if size[:, column].max() > largest * 10.0 ** (_LEAK_DB / 20.0)]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from humcheck.tracks import markers
 from humcheck.tracks.envelopes import PASS_SHARE
 from humcheck.tracks.sections import TrackChannel
-from humcheck.tracks.waveforms import marker_chirp, marker_chirp_derivative
+from humcheck.tracks.waveforms import marker_chirp, marker_chirp_and_derivative
 
 Array = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def chirp(channel: TrackChannel, time_s: Array, rate_hz: float) -> Array:
 
 def chirp_and_slope(channel: TrackChannel, time_s: Array, rate_hz: float) -> tuple[Array, Array]:
     """Return `chirp` and its derivative by time, per second."""
-    return marker_chirp(channel, time_s, rate_hz), marker_chirp_derivative(channel, time_s, rate_hz)
+    return marker_chirp_and_derivative(channel, time_s, rate_hz)
 
 
 def chirp_frequency_hz(channel: TrackChannel, time_s: Array) -> Array:

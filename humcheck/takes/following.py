@@ -101,7 +101,7 @@ def _sought(file: TakeFile, marker: Section, placed: Placement, reach_s: float) 
     stop = min(int(placed.start_index + MARKER_S * placed.samples_per_s + reach), file.n_samples)
     if stop - start < file.rate_hz * 0.05:
         return ()
-    sighting = read_candidates(file, scan(file, start, stop, stretch), stretch).sighting
+    sighting = read_candidates(file, scan(file, start, stop, (stretch,))).sighting
     if sighting is None or sighting.marker_index != marker.marker_index:
         return ()
     return sighting.slots

@@ -28,6 +28,9 @@ _LEAST_PIECE_LIKENESS = 0.12
 _FIRST_REACH_S = 0.004
 #: Bits of a code word must on average be received at this share of their strength.
 _LEAST_BIT = 0.3
+#: Take seconds for each track second where a file states a rate that is not its own.
+_WRONG_RATES = (48000 / 44100, 44100 / 48000, 2.0, 0.5)
+_WRONG_RATE_SEARCH_S = 45.0
 #: Clock errors tried, in ppm, when a single chirp of a narrow-band take leaves the rate too vague to find the bits.
 _VAGUE_RATES_PPM = (0.0, -150.0, 150.0, -300.0, 300.0, -450.0, 450.0, -600.0, 600.0)
 
@@ -73,26 +76,25 @@ class Search:
     n_unread: int = 0
 
 
-def find_marker(file: TakeFile, start: int = 0, stop: int | None = None, stretch: float = 1.0) -> Search:
+def find_marker(file: TakeFile) -> Search:
     """Look for the first marker that can be read; nothing after it is looked at.
 
-    Parameters
-    ----------
-    file : TakeFile
-        The take.
-    start, stop : int, optional
-        Take indices between which to look.
-    stretch : float, optional
-        Take seconds for each track second, where the nominal rates are known to be wrong.
+    At the beginning of the take, chirps of a track whose rate is not the one that the file states are looked for too.
     """
-    return read_candidates(file, scan(file, start, stop, stretch), stretch)
+    early = min(file.n_samples, int(_WRONG_RATE_SEARCH_S * file.rate_hz))
+    search = read_candidates(file, scan(file, 0, early, (1.0, *_WRONG_RATES)))
+    if search.sighting is not None or early == file.n_samples:
+        return search
+    # A chirp that lies across the border was not whole in the first part.
+    further = read_candidates(file, scan(file, max(early - file.rate_hz, 0)))
+    return Search(sighting=further.sighting, n_unread=search.n_unread + further.n_unread)
 
 
-def read_candidates(file: TakeFile, candidates: Iterable[Candidate], stretch: float = 1.0) -> Search:
+def read_candidates(file: TakeFile, candidates: Iterable[Candidate]) -> Search:
     """Go through candidates until one proves to be a marker that can be read."""
     search = Search()
     for candidate in candidates:
-        slots = _slots_of(file, candidate, stretch)
+        slots = _slots_of(file, candidate)
         if not slots:
             continue
         search.sighting = _read(file, slots)
@@ -102,9 +104,9 @@ def read_candidates(file: TakeFile, candidates: Iterable[Candidate], stretch: fl
     return search
 
 
-def _slots_of(file: TakeFile, candidate: Candidate, stretch: float) -> list[SlotFit]:
+def _slots_of(file: TakeFile, candidate: Candidate) -> list[SlotFit]:
     """Return the exact fits of a candidate's chirp and of its partner, those that hold."""
-    guess = Placement(candidate.start_index, file.rate_hz * stretch)
+    guess = Placement(candidate.start_index, file.rate_hz * candidate.stretch)
     pieces = _pieces_twice(file, candidate.channel, guess)
     if pieces is None:
         return []

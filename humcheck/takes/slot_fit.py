@@ -12,15 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile
-from humcheck.takes.chirps import Placement, chirp_and_slope
+from humcheck.takes.chirps import Placement, chirp_and_slope, chirp_frequency_hz
 from humcheck.tracks.sections import TrackChannel
 
 Array = NDArray[np.float64]
 
 #: A take channel helps to time a chirp when it carries at least this share of the strongest one's amplitude.
 _CARRIES = 0.1
-#: A move so small that the next would be smaller than rounding (moves shrink quadratically).
-_LINEAR_SAMPLES = 1e-5
+_TONE_BAND_HZ = (300.0, 1700.0)
+#: After a move d the next would be of the order d**3: after one as small as this, below 1e-10.
+_LINEAR_SAMPLES = 3e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +43,8 @@ class SlotFit:
         Index at which the take holds that track time.
     gains : numpy.ndarray, shape (n_channels,)
         Amplitude in each take channel, 1 where the take holds the track's own level; negative where inverted.
+    tone_gains : numpy.ndarray, shape (n_channels,)
+        Size of the gain around 1 kHz alone, whatever a filter does elsewhere; never negative.
     likeness : float
         Share of the energy, 0 to 1, that follows the chirp, in the take channels that carry it.
     first_index : int
@@ -58,6 +61,7 @@ class SlotFit:
     track_s: float
     take_index: float
     gains: Array
+    tone_gains: Array
     likeness: float
     first_index: int
     residual: Array
@@ -115,7 +119,7 @@ def fit_slot(
             return None
         placement = placement._replace(start_index=placement.start_index + move)
         if abs(move) < _LINEAR_SAMPLES:
-            # So little that the straight line along the slope is exact.
+            # So little that the straight line along the slope will do.
             shape = shape - move * slope
             break
         shape, slope = _template(channel, placement, first, stop - first)
@@ -169,8 +173,21 @@ def _result(
         track_s=chirp_track_s + centre_s,
         take_index=placement.start_index + centre_s * placement.samples_per_s,
         gains=gains,
+        tone_gains=_gains_around_tone(channel, samples, shape, slope * placement.samples_per_s, time_s),
         likeness=float(np.sum(gains[carried] ** 2)) * energy / total,
         first_index=first,
         residual=samples - shape[:, None] * gains[None, :],
         slope_unit=across,
     )
+
+
+def _gains_around_tone(channel: TrackChannel, samples: Array, shape: Array, slope: Array, time_s: Array) -> Array:
+    """Return the size of the gain while the chirp passes through the band around 997 Hz."""
+    frequency_hz = chirp_frequency_hz(channel, time_s)
+    low_hz, high_hz = _TONE_BAND_HZ
+    near = np.flatnonzero((frequency_hz > low_hz) & (frequency_hz < high_hz))
+    weight = np.sin(np.pi * (frequency_hz[near] - low_hz) / (high_hz - low_hz)) ** 2
+    analytic = shape[near] + 1j * slope[near] / (2.0 * np.pi * frequency_hz[near])
+    match = (weight * analytic) @ samples[near]
+    # The real part of an analytic signal holds half its power.
+    return np.asarray(2.0 * np.abs(match) / np.sum(weight * np.abs(analytic) ** 2))

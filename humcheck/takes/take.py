@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile, open_take
+from humcheck.audio.levels import FLOOR_DBFS, amplitude_to_dbfs
 from humcheck.errors import MeasurementError
 from humcheck.results.rows import Channel, Fault, TrackIdentity
 from humcheck.takes.alignment import Alignment, align
 from humcheck.takes.clock import Clock
+from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, no_sound_fault, sample_faults
+from humcheck.takes.quiet import quiet_stretch
 from humcheck.takes.recognition import find_marker
+from humcheck.takes.survey import Survey, survey
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.sections import Section
 
@@ -54,7 +59,7 @@ class SectionAudio:
         return self.clock.track_time_s(np.arange(self.start_index, self.start_index + len(self.samples)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Take:
     """One recording, opened with `load_take`; it keeps no samples.
 
@@ -66,14 +71,45 @@ class Take:
         Layout of the track that it holds; None where it holds none.
     alignment : Alignment or None
         How it lies against that track.
-    faults : list of Fault
-        What is wrong with it.
+    notes : tuple of Fault
+        What was noticed while the track was sought.
     """
 
     file: TakeFile
     layout: Layout | None = None
     alignment: Alignment | None = None
-    faults: list[Fault] = field(default_factory=list)
+    notes: tuple[Fault, ...] = ()
+
+    @cached_property
+    def survey(self) -> Survey:
+        """Peaks, offset, clipping and silences of the whole take; read once, when first asked for."""
+        return survey(self.file)
+
+    @cached_property
+    def faults(self) -> list[Fault]:
+        """What is wrong with the take; needs a pass over all of it, made when first asked for."""
+        found = [*self.notes, *sample_faults(self.file, self.survey, self._file_channels)]
+        if self.layout is not None and self.alignment is not None:
+            found += alignment_faults(self.file, self.layout, self.alignment, self.survey)
+        return found
+
+    @cached_property
+    def is_silent(self) -> bool:
+        """Whether nothing plays in the take: it holds no track and no sound stands out of its steady noise."""
+        if self.alignment is not None:
+            return max(self.alignment.gain_db.values(), default=-np.inf) < NO_SOUND_DB
+        try:
+            return quiet_stretch(self.file).covers_all
+        except MeasurementError:
+            return bool(self.survey.peak.max(initial=0.0) == 0.0)
+
+    def no_sound(self) -> Fault | None:
+        """Return the fault for a take that should hold a track but is silent; None where something plays in it."""
+        if not self.is_silent:
+            return None
+        peak_dbfs = amplitude_to_dbfs(float(self.survey.peak.max(initial=0.0)))
+        level = "digital silence" if peak_dbfs <= FLOOR_DBFS else f"noise that peaks at {peak_dbfs:.0f} dBFS"
+        return no_sound_fault(f"the take holds nothing but {level}.")
 
     @property
     def rate_hz(self) -> int:
@@ -94,6 +130,13 @@ class Take:
     def channels(self) -> tuple[Channel, ...]:
         """Names of the channels in the order in which sections have them."""
         return ("mono",) if self.n_channels == 1 else ("left", "right")
+
+    @property
+    def _file_channels(self) -> tuple[Channel, ...]:
+        """Names of the channels in the file's own order."""
+        if self.alignment is not None and self.alignment.channel_map == "swapped":
+            return self.channels[::-1]
+        return self.channels
 
     @property
     def track(self) -> TrackIdentity | None:
@@ -194,9 +237,30 @@ def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
         If the file cannot be read as a recording.
     """
     file = open_take(path)
-    if not seek_track:
-        return Take(file=file)
-    sighting = find_marker(file).sighting
-    if sighting is None or sighting.layout is None:
-        return Take(file=file)
+    return sought_in(file) if seek_track else Take(file=file)
+
+
+def sought_in(file: TakeFile) -> Take:
+    """Return the take of an open file, its track recognised."""
+    search = find_marker(file)
+    sighting = search.sighting
+    if sighting is None:
+        return Take(file=file, notes=(_UNREAD,) if search.n_unread else ())
+    if sighting.layout is None:
+        return Take(file=file, notes=(_newer_track(sighting.identity),))
     return Take(file=file, layout=sighting.layout, alignment=align(file, sighting, sighting.layout))
+
+
+_UNREAD = Fault(
+    code="unread-markers",
+    sentence="The take holds markers of a test track, but none of them can be read: it is too noisy or distorted, or "
+    "was cut within one. Record it again with more level.",
+)
+
+
+def _newer_track(identity: TrackIdentity) -> Fault:
+    return Fault(
+        code="newer-track",
+        sentence=f"The take holds a track of layout {identity.layout}, which this version does not know: update "
+        "humcheck.",
+    )

@@ -89,6 +89,17 @@ def marker_chirp_derivative(channel: TrackChannel, time_s: Array, rate_hz: float
     return _chirp_slope(_long_chirp(channel), time_s, rate_hz)
 
 
+def marker_chirp_and_derivative(channel: TrackChannel, time_s: Array, rate_hz: float) -> tuple[Array, Array]:
+    """Return `marker_chirp` and `marker_chirp_derivative`, which share most of their work."""
+    time_s = np.asarray(time_s, dtype=np.float64)
+    sound, slope = np.zeros(len(time_s)), np.zeros(len(time_s))
+    part = _long_chirp(channel).part(time_s, rate_hz)
+    sine, cosine = np.sin(part.phase), np.cos(part.phase)
+    sound[part.at] = part.envelope * sine
+    slope[part.at] = part.envelope_slope * sine + part.envelope * cosine * (_TWO_PI * part.frequency_hz)
+    return sound, slope
+
+
 def bit_chirp(channel: TrackChannel, time_s: Array, rate_hz: float) -> Array:
     """Return the short chirp of a code bit of value 1, `time_s` counted from the bit's start; a 0 is its negative."""
     return _chirp_sound(_short_chirp(channel), time_s, rate_hz)
