@@ -22,7 +22,7 @@ from humcheck.simulation.raster import (
 from humcheck.simulation.recorder import Dropout, GainControl, NoiseGate, Recorder, Splice
 from humcheck.simulation.simulate import SimulatedTake, TakePlan, plan_take, simulate_take
 from humcheck.simulation.transfer import ChannelPath, Crosstalk, LinearPath
-from humcheck.simulation.truth import Truth, response_delta_db
+from humcheck.simulation.truth import Truth, low_corner_hz, response_delta_db
 
 __all__ = [
     "COMPOSITE_SYNC",
@@ -55,6 +55,7 @@ __all__ = [
     "bursts",
     "ground_loop",
     "harmonics",
+    "low_corner_hz",
     "plan_take",
     "rectified",
     "response_delta_db",

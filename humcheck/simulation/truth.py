@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,8 +86,17 @@ class Truth:
 
     @property
     def gain_db(self) -> Floats:
-        """Gain at 997 Hz, each channel driven alone."""
+        """Gain of small signals at 997 Hz, each channel driven alone."""
         return np.asarray(self.response_db(np.array([TONE_HZ]))[0])
+
+    def tone_gain_db(self, source_dbfs: float) -> Floats:
+        """Return the gain for a 997 Hz sine of some level, each channel alone: a bent curve changes it a little."""
+        gain_db = self.gain_db
+        if self.path.distortion is None:
+            return gain_db
+        amplitude = dbfs_to_amplitude(source_dbfs + gain_db)
+        fundamental = [self.path.distortion.harmonics(float(value))[0] for value in amplitude]
+        return np.asarray(gain_db + ratio_to_db(np.array(fundamental) / amplitude))
 
     @property
     def balance_db(self) -> float:
@@ -219,6 +229,37 @@ class Truth:
 def response_delta_db(through: Truth, direct: Truth, frequency_hz: Floats) -> Floats:
     """Return through over direct in dB, shape (n_frequencies, 2)."""
     return np.asarray(through.response_db(frequency_hz) - direct.response_db(frequency_hz))
+
+
+def low_corner_hz(through: Truth, direct: Truth, channel: int, *, at_least_hz: float = 0.5) -> float:
+    """Return the highest frequency below 997 Hz at which through over direct is 3.01 dB down re 997 Hz.
+
+    Parameters
+    ----------
+    through, direct : Truth
+        The two takes.
+    channel : int
+        0 left, 1 right.
+    at_least_hz : float
+        Where the search ends.
+
+    Raises
+    ------
+    ValueError
+        If there is no such frequency above `at_least_hz`.
+    """
+    from scipy.optimize import brentq
+
+    half_power_db = 10 * math.log10(2)
+
+    def excess_db(log_frequency: float) -> float:
+        pair = response_delta_db(through, direct, np.array([math.exp(log_frequency), TONE_HZ]))[:, channel]
+        return float(pair[0] - pair[1] + half_power_db)
+
+    low, high = math.log(at_least_hz), math.log(TONE_HZ)
+    if excess_db(low) > 0:
+        raise ValueError(f"through over direct is not 3.01 dB down above {at_least_hz} Hz")
+    return math.exp(brentq(excess_db, low, high, xtol=1e-9))
 
 
 def _level(amplitudes: Complexes) -> Floats:

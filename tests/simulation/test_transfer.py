@@ -9,7 +9,9 @@ from humcheck.simulation import (
     Crystal,
     LinearPath,
     PathModel,
+    Polynomial,
     Recorder,
+    low_corner_hz,
     response_delta_db,
     simulate_take,
 )
@@ -123,3 +125,26 @@ def test_truth_of_response_and_crosstalk():
     assert delta[:, 1] == pytest.approx([0.0, 0.0], abs=1e-12)
     assert of_through.crosstalk_1k_db == pytest.approx([-400.0, -80.0], abs=1e-9)
     assert of_through.balance_db == pytest.approx(-3.0017, abs=2e-4)  # and 10 lg(1 + (20/997)^2) = 0.0017 dB
+
+
+def test_corner_of_one_capacitor_more():
+    silence = np.zeros((480, 2))
+    direct = simulate_take(silence, path=PathModel(linear=LinearPath(left=ChannelPath(low_corners_hz=(1.6,))))).truth
+    linear = LinearPath(left=ChannelPath(gain_db=-2.0, low_corners_hz=(1.6, 15.9155)))
+    through = simulate_take(silence, path=PathModel(linear=linear)).truth
+    # Half the power of 997 Hz, where the capacitor itself passes 1 / (1 + r), r = (15.9155/997)^2:
+    # 1 + (fc/f)^2 = 2 (1 + r), so f = fc / sqrt(1 + 2 r) = 15.9155 x 0.999745.
+    assert low_corner_hz(through, direct, 0) == pytest.approx(15.9155 * 0.999745, rel=1e-6)
+    with pytest.raises(ValueError, match="not 3.01 dB down"):
+        low_corner_hz(through, direct, 1)
+
+
+def test_tone_gain_of_a_bent_curve():
+    path = PathModel(
+        linear=LinearPath(left=ChannelPath(gain_db=-6.0206)), distortion=Polynomial(coefficients=(0.01, -0.04))
+    )
+    truth = simulate_take(np.zeros((480, 2)), path=path).truth
+    # x - 0.04 x^3 of an amplitude a: a (1 - 0.03 a^2); a = 0.5 and 1 for a full-scale tone.
+    expected = [-6.0206 + decibels(1 - 0.03 * 0.25), decibels(1 - 0.03)]
+    assert truth.tone_gain_db(0.0) == pytest.approx(expected, abs=1e-5)
+    assert truth.gain_db == pytest.approx([-6.0206, 0.0], abs=1e-9)
