@@ -29,15 +29,17 @@ def response_rows(through: Sequence[Take], direct: Sequence[Take], key: Key) -> 
     -------
     list of rows
         For each driven channel that both sides have: the curve `response_delta`, and the changes `response_span`,
-        `low_corner` and `high_corner`. For each idle channel: `crosstalk`, `crosstalk_1k` and `crosstalk_worst` of role
-        ``"added"``, from the complex difference. `NotMeasured` where the two sides have no channel in common.
+        `low_corner` and `high_corner`. For each idle channel, unless direct takes are set against each other:
+        `crosstalk`, `crosstalk_1k` and `crosstalk_worst` of role ``"added"``, from the complex difference.
+        `NotMeasured` where the two sides have no channel in common.
     """
     rows: list[Any] = []
     for channel in _channels(through):
         ours, theirs = _of_channel(through, channel), _of_channel(direct, channel)
         if ours and theirs:
             rows += _delta_rows(ours, theirs, Key(**key.fields(channel=channel)))
-            rows += _added_crosstalk(ours, theirs, key)
+            if key.role != "direct":
+                rows += _added_crosstalk(ours, theirs, key)
     if not rows:
         reason = "The sweeps through the device and direct have no channel in common."
         rows = [NotMeasured(**key.fields(quantity="response_delta", channel="both"), reason=reason)]

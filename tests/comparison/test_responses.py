@@ -216,6 +216,14 @@ def test_added_crosstalk_of_several_takes():
     assert found.low < -84.864 < found.high
 
 
+def test_direct_takes_against_each_other_add_nothing():
+    """They tell what the bench can resolve: a response near 0 dB, and no device that could add crosstalk."""
+    key = Key(subject="direct", role="direct", quantity="response_delta")
+    rows = response_rows([[made_response()]], [[made_response()]], key)
+    assert {row.role for row in rows} == {"direct"}
+    assert by_name(rows, role="direct")["response_span"].bound == "upper"
+
+
 # What cannot be compared ------------------------------------------------------------------------------------------
 
 

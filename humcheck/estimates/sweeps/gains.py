@@ -79,8 +79,8 @@ class PathBands:
     lines: LineScan
 
     def at(self, frequency_hz: float) -> ImpulseResponse:
-        """Return the slowest impulse response that is whole at a frequency."""
-        return self.responses[int(np.searchsorted(self.tops_hz, frequency_hz))]
+        """Return the slowest impulse response that is whole at a frequency, or the fastest there is."""
+        return self.responses[min(int(np.searchsorted(self.tops_hz, frequency_hz)), len(self.responses) - 1)]
 
 
 def path_bands(path: PathSpectrum, top_hz: float, driven_column: int) -> PathBands:
@@ -98,7 +98,7 @@ def path_bands(path: PathSpectrum, top_hz: float, driven_column: int) -> PathBan
     )
 
 
-def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape) -> list[Gain]:
+def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape, *, band_ratio: float = 1.0) -> list[Gain]:
     """Return the gain of each channel with the uncertainty that the noise around it leaves.
 
     Parameters
@@ -109,6 +109,8 @@ def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape) -> li
         Within the bands.
     shape : WindowShape
         Length of the windows.
+    band_ratio : float, optional
+        How far above the frequency the impulse response must still be whole: slow ones ring longer than short windows.
     """
     n_channels = bands.responses[0].samples.shape[0]
     value = np.empty((n_channels, frequency_hz.size), dtype=np.complex128)
@@ -117,7 +119,7 @@ def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape) -> li
     n_places = np.empty(frequency_hz.size)
     for index, one_hz in enumerate(frequency_hz.tolist()):
         window = window_at(one_hz, shape, bands.law)
-        response = bands.at(one_hz)
+        response = bands.at(band_ratio * one_hz)
         kernel, reach = nulled_kernel(one_hz, window, response, bands.lines, bands.law)
         offsets_s = noise_offsets_s(one_hz, window, reach, bands.law)
         gains = read(response, kernel, bands.delay_s + np.concatenate([[0.0], offsets_s]))

@@ -27,6 +27,11 @@ VALID_ABOVE_REFERENCE_DB = -40.0
 #: The valid band ends where this many neighbouring points fail (a quarter of an octave); fewer are holes in it.
 FAILURES_THAT_END = 3
 
+KILOHERTZ = 1000.0
+#: Crosstalk at 1 kHz this well known (0.06 dB) needs no smoothing.
+CLEAR_SHARE = 0.01
+LEAK_SHORT_BAND_RATIO = 5.0
+
 #: What the method leaves without noise, in dB by frequency in Hz, on high-passes of 3 to 40 Hz and on low-passes: the
 #: ends of the sweep's band are not sharp, less so with a fast sweep.
 SLOW_SWEEP_S = 1.2
@@ -67,7 +72,7 @@ class ResponseEstimate:
     crosstalk : Gain or None
         Idle channel re driven channel.
     crosstalk_1k : Gain or None
-        The same at 1000 Hz alone, read through a window of a few cycles: less noise, for smooth crosstalk.
+        The same at 1000 Hz alone; near the noise it is read through the shortest of windows.
     distortion : tuple of Distortion
         Orders 2 to 5 in the driven channel, over the frequencies of the series.
     delay_s : float
@@ -121,28 +126,25 @@ def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEsti
     if not valid_points(gain).any():
         raise MeasurementError(f"the sweep does not arrive in the {sound.channels[column]} channel")
     in_series = IN_SERIES[: frequency_hz.size]
+    crosstalk = _crosstalk(bands, column, frequency_hz, LEAK)
     return ResponseEstimate(
         driven=_channel(sound, column),
         idle=None if len(sound.channels) == 1 else _channel(sound, 1 - column),
         frequency_hz=frequency_hz,
         gain=gain,
-        crosstalk=_crosstalk(bands, column, frequency_hz, LEAK),
-        crosstalk_1k=_crosstalk(bands, column, np.array([1000.0]), LEAK_SHORT),
+        crosstalk=crosstalk,
+        crosstalk_1k=None if crosstalk is None else _crosstalk_1k(bands, column, crosstalk),
         distortion=estimate_distortion(bands, column, frequency_hz[in_series], np.abs(gain.value[in_series]) ** 2),
         delay_s=bands.delay_s,
         method_sd_db=_method_sd_db(frequency_hz, bands.law.time_constant_s),
     )
 
 
-def _method_sd_db(frequency_hz: Floats, time_constant_s: float) -> Floats:
-    table = METHOD_SD_DB_SLOW if time_constant_s >= SLOW_SWEEP_S else METHOD_SD_DB_FAST
-    at_hz, sd_db = np.array(table).T
-    return np.asarray(np.interp(np.log(frequency_hz), np.log(at_hz), sd_db))
-
-
-def _crosstalk(bands: PathBands, column: int, frequency_hz: Floats, shape: WindowShape) -> Gain | None:
+def _crosstalk(
+    bands: PathBands, column: int, frequency_hz: Floats, shape: WindowShape, *, band_ratio: float = 1.0
+) -> Gain | None:
     """Return the gain of the idle channel re the driven one, both read through the same windows."""
-    gains = read_gains(bands, frequency_hz, shape)
+    gains = read_gains(bands, frequency_hz, shape, band_ratio=band_ratio)
     if len(gains) == 1:
         return None
     driven, idle = gains[column], gains[1 - column]
@@ -155,6 +157,25 @@ def _crosstalk(bands: PathBands, column: int, frequency_hz: Floats, shape: Windo
         freedom=idle.freedom,
         noise_sd=idle.noise_sd / magnitude,
     )
+
+
+def _crosstalk_1k(bands: PathBands, column: int, crosstalk: Gain) -> Gain | None:
+    index = index_of(KILOHERTZ)
+    if crosstalk.sd[index] < CLEAR_SHARE * np.abs(crosstalk.value[index]):
+        only = slice(index, index + 1)
+        return Gain(
+            value=crosstalk.value[only],
+            sd=crosstalk.sd[only],
+            freedom=crosstalk.freedom[only],
+            noise_sd=crosstalk.noise_sd[only],
+        )
+    return _crosstalk(bands, column, np.array([KILOHERTZ]), LEAK_SHORT, band_ratio=LEAK_SHORT_BAND_RATIO)
+
+
+def _method_sd_db(frequency_hz: Floats, time_constant_s: float) -> Floats:
+    table = METHOD_SD_DB_SLOW if time_constant_s >= SLOW_SWEEP_S else METHOD_SD_DB_FAST
+    at_hz, sd_db = np.array(table).T
+    return np.asarray(np.interp(np.log(frequency_hz), np.log(at_hz), sd_db))
 
 
 def valid_points(gain: Gain) -> Flags:

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.estimates.sweeps.deconvolution import Floats, ImpulseResponse, PathSpectrum, SweepLaw
-from humcheck.estimates.sweeps.windows import Kernel, Window, window_kernel
+from humcheck.estimates.sweeps.windows import Kernel, Window, turning, window_kernel
 from humcheck.tracks.envelopes import edge
 
 #: A line stands this far above the median of its neighbourhood (power); noise alone does so once in 10**12 bins.
 LINE_POWER_RATIO = 40.0
 NEIGHBOURHOOD_BINS = 512
-QUARTER = NEIGHBOURHOOD_BINS // 4
 LOWEST_LINE_HZ = 12.0
 MOST_LINES = 400
 #: Lines closer than this count as one; a wandering line is that broad at most.
@@ -30,12 +29,12 @@ DIFFERENCE_GAIN = 1.5
 #: How far beyond the window lines are fitted, on its early and on its late side: in window lengths, at least enough to
 #: tell lines 50 Hz apart, at most as long as mains keeps still.
 EARLY_REACH_LENGTHS, LATE_REACH_LENGTHS = 4.0, 6.0
-SHORTEST_REACH_S = 0.08
+SHORTEST_REACH_S = 0.1
 LONGEST_EARLY_REACH_S, LONGEST_LATE_REACH_S = 0.35, 0.6
 #: The fit fades in and out over this share of its reach: what rings on at the lowest frequencies must not enter.
 EDGE_SHARE = 0.3
 #: Lines that would add less than this share of the noise's power to a reading are left in it.
-HARMLESS_SHARE = 0.05
+HARMLESS_SHARE = 0.02
 #: No line is heard through a window from further off than so many reciprocal lengths: -120 dB.
 FARTHEST_WIDTHS = 40.0
 #: Amplitude and phase of a line run linearly along the fit: enough for 20 mHz of mains wander in half a minute.
@@ -85,9 +84,10 @@ def scan_lines(path: PathSpectrum, top_hz: float) -> LineScan:
     far = part[:, 1:-1] - 0.5 * (part[:, :-2] + part[:, 2:])
     power = far.real**2 + far.imag**2
     blocks = power.reshape(len(far), n_blocks, NEIGHBOURHOOD_BINS)
-    quartile, median = np.partition(blocks, (QUARTER, 2 * QUARTER), axis=2)[:, :, (QUARTER, 2 * QUARTER)].transpose(
-        2, 0, 1
-    )
+    # Every other bin is enough for these.
+    quarter = NEIGHBOURHOOD_BINS // 8
+    ordered = np.partition(blocks[:, :, ::2], (quarter, 2 * quarter), axis=2)
+    quartile, median = ordered[:, :, quarter], ordered[:, :, 2 * quarter]
     ratio = (blocks / np.where(median > 0.0, median, np.inf)[:, :, np.newaxis]).reshape(power.shape).max(axis=0)
     first = int(LOWEST_LINE_HZ / path.bin_hz)
     peaks = first + np.flatnonzero(ratio[first:] > LINE_POWER_RATIO)
@@ -140,12 +140,13 @@ def nulled_kernel(
     weights = np.zeros(local.size, dtype=np.complex128)
     inside = slice(plain.local[0] - local[0], plain.local[-1] - local[0] + 1)
     weights[inside] = plain.weights
-    basis = _line_basis(near_hz, local / rate_hz)
-    fitted = basis * _fit_weights(local / rate_hz, window, reach)[:, np.newaxis]
-    normal = fitted.T @ basis
+    basis = _line_basis(near_hz, local, rate_hz)
+    fitted = basis * _fit_weights(local / rate_hz, window, reach)
+    normal = fitted @ basis.T
     # A trace of damping, for lines that are too close to be told apart.
     normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
-    weights -= fitted @ np.linalg.solve(normal, basis[inside].T @ plain.weights)
+    taken_off = np.linalg.solve(normal, basis[:, inside] @ plain.weights.view(np.float64).reshape(-1, 2))
+    weights -= (taken_off.T @ fitted).T.copy().view(np.complex128)[:, 0]
     return Kernel(local=local, weights=weights, frequency_hz=frequency_hz), reach
 
 
@@ -162,8 +163,10 @@ def _lines_that_matter(plain: Kernel, response: ImpulseResponse, lines: LineScan
     near_hz = lines.lines_hz[near]
     if near.size == 0:
         return near_hz
-    turning = np.exp((2j * np.pi / response.rate_hz) * np.outer(near_hz, plain.local))
-    line_gain = np.abs(turning @ plain.weights) ** 2 / response.samples.shape[1]
+    waves = turning(near_hz, plain.local, response.rate_hz)
+    # A real line has an image at its negative frequency.
+    seen = np.abs(waves @ plain.weights) + np.abs(waves @ np.conj(plain.weights))
+    line_gain = seen**2 / response.samples.shape[1]
     harm = lines.line_power[:, near] * line_gain
     noise = lines.noise_power_at(plain.frequency_hz) * plain.noise_gain
     return near_hz[np.any(harm > HARMLESS_SHARE * noise[:, np.newaxis], axis=0)]
@@ -178,12 +181,15 @@ def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:
     return Window(early_s=early_s, late_s=late_s)
 
 
-def _line_basis(lines_hz: Floats, time_s: Floats) -> Floats:
-    """Return cosine and sine of every line, times powers of time; shape (n, n_lines * 2 * n_powers)."""
-    phase = 2.0 * np.pi * time_s[:, np.newaxis] * lines_hz
-    waves = np.concatenate([np.cos(phase), np.sin(phase)], axis=1)
-    relative = time_s[:, np.newaxis] / np.abs(time_s).max()
-    return np.concatenate([waves * relative**power for power in POWERS], axis=1)
+def _line_basis(lines_hz: Floats, local: NDArray[np.intp], rate_hz: float) -> Floats:
+    """Return cosine and sine of every line, times powers of time; one row each, shape (n_lines * 2 * n_powers, n)."""
+    waves = turning(lines_hz, local, rate_hz)
+    relative = local / float(np.abs(local).max())
+    basis = np.empty((len(POWERS), 2, lines_hz.size, local.size))
+    for power, rows in zip(POWERS, basis, strict=True):
+        np.multiply(waves.real, relative**power, out=rows[0])
+        np.multiply(waves.imag, relative**power, out=rows[1])
+    return basis.reshape(-1, local.size)
 
 
 def _fit_weights(time_s: Floats, window: Window, reach: Window) -> Floats:
