@@ -1,0 +1,131 @@
+"""The noise floor under the lines, as a smooth curve over frequency.
+
+Read from a Hann-windowed spectrum: unwindowed, the leakage of strong hum reads as noise (up to 1.4 times too much).
+Every block of bins gives a mean from which bins that stand out are left out, so that lines do not count; the curve
+joins the blocks on double logarithmic axes, because a real floor is steep at low frequencies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
+
+#: Fewest bins in a block: a mean of 64 Hann bins (43 independent ones) is good to 15 %.
+FEWEST_BINS = 64
+#: Width of a block as a share of its frequency, and its limits in Hz.
+BLOCK_SHARE = 0.3
+NARROWEST_HZ = 10.0
+WIDEST_HZ = 150.0
+LOWEST_HZ = 5.0
+#: Bins above this many times the mean stand out and are left out, with their neighbours (Hann main lobe: 2 bins).
+CUT = 8.0
+GUARD_BINS = 3
+#: Mean of exponentially distributed power, cut at CUT times its mean.
+CUT_MEAN = 1.0 - CUT * np.exp(-CUT) / (1.0 - np.exp(-CUT))
+#: Mean of the logarithm of exponentially distributed power is ln(mean) minus Euler's constant.
+EULER = 0.5772156649015329
+#: Power that digital silence is taken for: rounding errors of 64-bit sums.
+TINY = 1e-34
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoiseFloor:
+    """Noise without lines.
+
+    Attributes
+    ----------
+    block_hz : numpy.ndarray, shape (n_blocks,)
+        Centres of the blocks.
+    log_variance : numpy.ndarray, shape (n_ch, n_blocks)
+        Natural logarithm of the variance that white noise of this density would have.
+    effective_bins : numpy.ndarray, shape (n_blocks,)
+        Independent bins that each block rests on.
+    coherence : float
+        Share of the noise power that two channels have in common, 0 to 1; 0 for one channel.
+    """
+
+    block_hz: Floats
+    log_variance: Floats
+    effective_bins: Floats
+    coherence: float
+
+    def variance(self, frequency_hz: Any) -> Floats:
+        """Return the variance of white noise of the density found at each frequency, shape (n_ch, n_frequencies)."""
+        wanted = np.log(np.maximum(np.atleast_1d(frequency_hz), 0.5 * self.block_hz[0]))
+        centres = np.log(self.block_hz)
+        return np.asarray(np.exp(np.stack([np.interp(wanted, centres, row) for row in self.log_variance])))
+
+
+def read_noise_floor(hann_power: Floats, hann: npt.NDArray[np.complex128], bin_hz: float) -> NoiseFloor:
+    """Read the floor from Hann-windowed power, shape (n_ch, n_bins), and the inner bins of that spectrum."""
+    edges = block_edges(hann_power.shape[1], bin_hz)
+    starts, lengths = edges[:-1] - edges[0], np.diff(edges)
+    inner = hann[:, edges[0] - 1 : edges[-1] - 1]
+    mean, kept = np.empty((hann_power.shape[0], starts.size)), np.empty((hann_power.shape[0], starts.size))
+    loud = np.zeros(inner.shape[1], dtype=np.bool_)
+    for channel, power in enumerate(hann_power[:, edges[0] : edges[-1]]):
+        mean[channel], kept[channel], standing_out = _block_means(np.maximum(power, TINY), starts, lengths)
+        loud[standing_out] = True
+    return NoiseFloor(
+        block_hz=(edges[:-1] + edges[1:] - 1) / 2 * bin_hz,
+        log_variance=_smoothed(np.log(mean)),
+        effective_bins=kept.min(axis=0) / 1.5,
+        coherence=_coherence(inner, mean, lengths, loud),
+    )
+
+
+def _block_means(power: Floats, starts: Indices, lengths: Indices) -> tuple[Floats, Floats, Indices]:
+    """Return each block's mean without what stands out, the bins it rests on, and the bins left out."""
+    mean = np.exp(np.add.reduceat(np.log(power), starts) / lengths + EULER)
+    for _ in range(3):
+        loud = np.flatnonzero(power > CUT * np.repeat(mean, lengths))
+        loud = np.unique((loud[:, np.newaxis] + np.arange(-GUARD_BINS, GUARD_BINS + 1)).ravel())
+        loud = loud[(loud >= 0) & (loud < power.size)]
+        blocks = np.searchsorted(starts, loud, side="right") - 1
+        kept = lengths - np.bincount(blocks, minlength=starts.size)
+        quiet = power.copy()
+        quiet[loud] = 0.0
+        total = np.add.reduceat(quiet, starts)
+        mean = np.where(kept > FEWEST_BINS / 8, total / np.maximum(kept, 1) / CUT_MEAN, mean)
+    return mean, kept.astype(np.float64), loud
+
+
+def block_edges(n_bins: int, bin_hz: float) -> npt.NDArray[np.int64]:
+    """Return the first bins of the blocks, and the end of the last one."""
+    first = min(max(int(np.ceil(LOWEST_HZ / bin_hz)), 3), max(n_bins - 2, 1))
+    edges = [first]
+    while edges[-1] < n_bins:
+        width_hz = float(np.clip(BLOCK_SHARE * edges[-1] * bin_hz, NARROWEST_HZ, WIDEST_HZ))
+        edges.append(edges[-1] + max(int(width_hz / bin_hz), FEWEST_BINS))
+    if len(edges) > 2:
+        edges[-2:] = [n_bins]  # the last block takes the remainder in
+    else:
+        edges[-1] = n_bins
+    return np.array(edges)
+
+
+def _smoothed(log_mean: Floats) -> Floats:
+    """Return the blocks' logarithms after a three-point mean (1/4, 1/2, 1/4), ends kept."""
+    if log_mean.shape[1] < 3:
+        return log_mean
+    smooth = log_mean.copy()
+    smooth[:, 1:-1] = 0.5 * log_mean[:, 1:-1] + 0.25 * (log_mean[:, :-2] + log_mean[:, 2:])
+    return smooth
+
+
+def _coherence(inner: npt.NDArray[np.complex128], mean: Floats, lengths: Indices, loud: npt.NDArray[np.bool_]) -> float:
+    """Return the share of power that two channels' noise has in common, every block with the same weight."""
+    if inner.shape[0] != 2:
+        return 0.0
+    shared = np.where(loud, 0.0, inner[0].conj() * inner[1])
+    starts = np.concatenate([[0], np.cumsum(lengths)[:-1]])
+    total = np.add.reduceat(shared, starts) / np.sqrt(mean[0] * mean[1])
+    power = np.add.reduceat(np.abs(np.where(loud, 0.0, inner)) ** 2, starts, axis=1) / mean
+    product = float(power[0].sum() * power[1].sum())
+    return float(abs(total.sum()) ** 2 / product) if product > 0.0 else 0.0
