@@ -48,12 +48,12 @@ class TableRow:
 
     @property
     def takes(self) -> str:
-        """How many takes the row's values rest on, the direct ones apart where they differ in number."""
+        """How many takes the row's values rest on, the direct ones apart where they differ; a change does not say."""
         own = max((cell.n_takes for column, cell in self.cells.items() if column in _OWN), default=0)
         direct = self.cells["direct"].n_takes if "direct" in self.cells else 0
         if own and direct and own != direct:
             return f"{own}, direct {direct}"
-        return str(own or direct or 1)
+        return str(own or direct or "–")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,8 @@ def _found(found: Found, width: int) -> Iterable[str]:
     sentence = f"{found.where}: {found.sentence}" if found.where else found.sentence
     yield from _wrapped(sentence, width, f"  {found.severity_words:<8}", indent)
     if found.elsewhere:
-        yield from _wrapped(f"({len(found.elsewhere)} other set-ups: see the report)", width, indent, indent)
+        others = f"{len(found.elsewhere)} other set-up{'s' if len(found.elsewhere) > 1 else ''}"
+        yield from _wrapped(f"({others}: see the report)", width, indent, indent)
 
 
 def _numbers(catalogue: Catalogue, blocks: list[tuple[Block, TableRow]], width: int) -> str:
@@ -108,7 +109,8 @@ def _numbers(catalogue: Catalogue, blocks: list[tuple[Block, TableRow]], width: 
 
 def _label(catalogue: Catalogue, block: Block, row: TableRow) -> str:
     several = len(catalogue.devices) + len(catalogue.singles) > 1
-    return ", ".join(part for part in (block.title, row.title if several else "", row.where) if part)
+    told = several or row.subject not in (*catalogue.devices, *catalogue.singles)
+    return ", ".join(part for part in (block.title, row.title if told else "", row.where) if part)
 
 
 def _table(headings: list[str], rows: list[list[str]], width: int) -> str:

@@ -48,6 +48,15 @@ def test_a_direct_take_of_another_picture_says_so():
     assert row_of(results, "hum_level", "left").cells["direct"].detail == "black picture"
 
 
+def test_the_number_of_takes_is_told():
+    measures = [level(-90, "direct", subject="direct", n_takes=3), level(-60, "through", n_takes=2)]
+    assert row_of(Maker().results(measures=measures, takes=[]), "hum_level", "left").takes == "2, direct 3"
+    changes = [
+        Change(subject="A", role="through", channel="left", quantity="gain", contrast="direct", value=0.2, unit="dB")
+    ]
+    assert row_of(Maker().results(changes=changes, takes=[]), "gain", "left").takes == "–"
+
+
 def test_a_direct_take_without_picture_serves_all_pictures():
     measures = [level(-90, "direct", subject="direct"), level(-60, "through", picture="white")]
     results = Maker().results(measures=measures, takes=[])
