@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from humcheck.findings import advice
 from humcheck.findings.index import Use, largest, worst
 from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT, LEVEL_DB, TONE_SPAN_DB
-from humcheck.findings.words import certainty, channel_words, decibels, with_sign
+from humcheck.findings.words import certainty, channel_words, decibels, percent, with_sign
 from humcheck.results import Change, Evidence, Finding, Measure
 from humcheck.results.rows import Severity
 
@@ -73,10 +73,9 @@ def _tone(use: Use) -> Iterator[Finding]:
     if span is None:
         return
     severity = TONE_SPAN_DB.severity(span.value)
+    span_db = max(span.value, 0.01)
     if severity == "none":
-        sentence = (
-            f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span.value, 2)}."
-        )
+        sentence = f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span_db, 2)}."
     else:
         sentence = (
             f"{use.subject} changes the tone: between the frequency it passes best and the one it passes worst lie "
@@ -147,9 +146,9 @@ def _distortion(use: Use) -> Iterator[Finding]:
         return
     severity: Severity = "none" if row.bound is not None else DISTORTION_PERCENT.severity(row.value)
     if row.bound is not None:
-        sentence = f"No distortion that {use.subject} adds could be measured; it stays below {row.value:.2g} %."
+        sentence = f"No distortion that {use.subject} adds could be measured; it stays below {percent(row.value)}."
     elif severity == "none":
-        sentence = f"{use.subject} adds {row.value:.2g} % of harmonic distortion, far below what is heard."
+        sentence = f"{use.subject} adds {percent(row.value)} of harmonic distortion, far below what is heard."
     else:
-        sentence = f"{use.subject} distorts: harmonics of {row.value:.2g} % of a tone near full scale."
+        sentence = f"{use.subject} distorts: harmonics of {percent(row.value)} of a tone near full scale."
     yield _finding(use, row, "distortion", severity, sentence, advice.DISTORTION)

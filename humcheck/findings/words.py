@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from humcheck.results import Change, Measure
 
 _CHANNEL_WORDS = {
@@ -37,6 +39,12 @@ def with_sign(value: float, digits: int = 2) -> str:
     """Return ``+0.12 dB``."""
     rounded = round(value, digits) + 0.0
     return f"{rounded:+.{digits}f} dB"
+
+
+def percent(value: float) -> str:
+    """Return a share in percent with two digits and no powers of ten: ``0.000026 %``."""
+    digits = max(0, 1 - math.floor(math.log10(value))) if value > 0 else 0
+    return f"{value:.{digits}f} %"
 
 
 def certainty(row: Measure | Change) -> str:

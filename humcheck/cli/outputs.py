@@ -1,0 +1,82 @@
+"""What commands leave behind: a summary on the terminal, a page, a results file."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shlex
+import sys
+from collections.abc import Sequence
+from typing import TextIO
+
+from humcheck.errors import EXIT_DONE, EXIT_UNUSABLE, HumcheckError, UnusableCall, printable
+from humcheck.results import RESULTS_MARK, Results, results_to_json
+
+
+def publish(
+    results: Results,
+    *,
+    problems: Sequence[HumcheckError] = (),
+    html_path: str | None,
+    json_path: str | None,
+    force: bool,
+    commands: Sequence[str],
+) -> int:
+    """Write what was asked for, print the summary, and return the exit status.
+
+    With ``json_path`` of ``-`` the results go to standard output and the summary to standard error. Files that could
+    not be used are told last; the others were measured all the same.
+    """
+    from humcheck.audio.writing import write_whole
+
+    written = []
+    if html_path is not None:
+        from humcheck.report.page import render_page
+
+        write_whole(html_path, render_page(results, commands=commands), force=force)
+        written.append(html_path)
+    if json_path is not None and json_path != "-":
+        write_whole(json_path, results_to_json(results), force=force, mark=RESULTS_MARK)
+        written.append(json_path)
+    to_standard_output = json_path == "-"
+    if to_standard_output:
+        sys.stdout.write(results_to_json(results))
+    stream = sys.stderr if to_standard_output else sys.stdout
+    print_summary(results, stream)
+    for path in written:
+        print(f"written: {printable(path)}", file=stream)
+    for problem in problems:
+        print(f"humcheck: {problem.sentence()}", file=sys.stderr)
+    return EXIT_UNUSABLE if problems else EXIT_DONE
+
+
+def require_writable(html_path: str | None, json_path: str | None, *, force: bool, inputs: Sequence[str] = ()) -> None:
+    """Raise before any work is done if an output could not be written in the end, or would replace an input."""
+    from humcheck.audio.writing import refuse_to_overwrite
+
+    outputs = [path for path in (html_path, json_path) if path not in (None, "-")]
+    taken = {os.path.realpath(path) for path in inputs}
+    for path in outputs:
+        if os.path.realpath(path) in taken:
+            raise UnusableCall("is read or written by this call already", where=path, remedy="choose another name")
+        taken.add(os.path.realpath(path))
+    if html_path is not None:
+        refuse_to_overwrite(html_path, force=force)
+    if json_path is not None and json_path != "-":
+        refuse_to_overwrite(json_path, force=force, mark=RESULTS_MARK)
+
+
+def print_summary(results: Results, stream: TextIO | None = None) -> None:
+    """Print the findings and the main figures."""
+    from humcheck.report.terminal import print_results
+
+    print_results(results, stream or sys.stdout)
+
+
+def reproduce_command(arguments: argparse.Namespace) -> str:
+    """Return the command line that repeats this run, as typed but for the folders of absolute paths.
+
+    A page is published; where somebody keeps recordings is nobody's business.
+    """
+    words = [os.path.basename(word) if os.path.isabs(word) else word for word in sys.argv[1:]]
+    return shlex.join(["humcheck", *(words or [arguments.command])])

@@ -1,0 +1,37 @@
+"""``humcheck report``: saved results again, without the recordings."""
+
+from __future__ import annotations
+
+import argparse
+
+from humcheck.cli.options import add_force_option
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to `commands`."""
+    parser = commands.add_parser(
+        "report",
+        help="render saved results again, without the recordings",
+        description="Render a saved results file again. No recording is needed.",
+    )
+    parser.add_argument("results", metavar="RESULTS.json")
+    parser.add_argument(
+        "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
+    )
+    add_force_option(parser)
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read, render, write."""
+    from humcheck.cli.outputs import publish, reproduce_command, require_writable
+    from humcheck.pipeline.saved import read_results
+
+    require_writable(arguments.out, None, force=arguments.force, inputs=[arguments.results])
+    return publish(
+        read_results(arguments.results),
+        html_path=arguments.out,
+        json_path=None,
+        force=arguments.force,
+        commands=[reproduce_command(arguments)],
+    )

@@ -1,0 +1,44 @@
+"""What is kept of a measured take: its row, its rows of numbers, and the complex estimates that comparisons need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from humcheck.estimates.sweeps import ResponseEstimate
+from humcheck.estimates.tones import TakeTones
+from humcheck.results import Curve, Key, Line, Measure, NotMeasured, TakeRow, Trace
+from humcheck.results.rows import Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredTake:
+    """One take, measured; it holds no samples.
+
+    Attributes
+    ----------
+    row : TakeRow
+        As it stands in results.
+    key : Key
+        What its rows belong to.
+    measures, curves, traces, lines, not_measured : tuple
+        Rows of this take alone.
+    tones : TakeTones or None
+        None where the take holds no track.
+    responses : tuple of ResponseEstimate
+        One for each sweep that could be read.
+    """
+
+    row: TakeRow
+    key: Key
+    measures: tuple[Measure, ...] = ()
+    curves: tuple[Curve, ...] = ()
+    traces: tuple[Trace, ...] = ()
+    lines: tuple[Line, ...] = ()
+    not_measured: tuple[NotMeasured, ...] = ()
+    tones: TakeTones | None = None
+    responses: tuple[ResponseEstimate, ...] = field(default=())
+
+    @property
+    def role(self) -> Role:
+        """Role of the take."""
+        return self.row.role

@@ -1,0 +1,377 @@
+"""The combs of a quiet section: which there are, what they are, and their lines up to the top of the band."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from humcheck.estimates.lines.bands import Bands, cut_bands
+from humcheck.estimates.lines.families import Region, best_fit, evidence
+from humcheck.estimates.lines.joint import JointFit
+from humcheck.estimates.lines.lone_lines import LINES_PER_FIELD, skirt_bins
+from humcheck.estimates.lines.powers import comb_frequencies, joint_power, line_powers
+from humcheck.estimates.lines.result import FamilyEstimate
+from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
+from humcheck.estimates.lines.spline import phase_spline
+from humcheck.estimates.lines.wander import wander_profile
+from humcheck.results.rows import Family
+
+#: Harmonics that the frequencies and the choice of families rest on.
+FITTED_HARMONICS = 20
+_NOMINALS_HZ = (50.0, 60.0)
+FLAT_HZ, STOP_HZ = 12.0, 18.0
+#: Field rates of pictures near the mains frequencies: broadcast rasters, and whole numbers of lines at the usual line
+#: rates of home computers and consoles (clock arithmetic).
+FIELD_RATES_HZ = (
+    *(50.0, 50.0801, 49.9201, 50.0363, 49.8765, 50.0070, 49.8472, 49.8608, 49.7015),
+    *(59.9401, 60.0, 60.0545, 59.8261, 59.9227, 59.6949, 60.0985, 59.8700),
+)
+#: Crystals of pictures and recorders together are within this.
+CRYSTALS_PPM = 150.0
+#: Mains deviate from their nominal frequency by 20 mHz or so (large grids, standard deviation), a recorder's clock
+#: by up to 100 ppm: a rigid comb farther from it than this is a picture's.
+AT_NOMINAL_HZ = 0.05
+#: Two combs whose levels are less certain than this are not told apart.
+LEAST_CERTAIN_DB = 3.0
+#: Gain over noise of a line that no search over rates finds in noise.
+CERTAIN = 25.0
+#: Parts of the section that a rate is refined from.
+_PARTS = 48
+#: Gain over noise of a line that stands out: one in 10000 (exponential distribution).
+STANDS_OUT = 9.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionCombs:
+    """The fits of one section.
+
+    Attributes
+    ----------
+    fits : mapping of float to JointFit
+        By nominal frequency, 50 and 60.
+    mains_hz : float
+        Nominal mains frequency given or decided for.
+    """
+
+    fits: Mapping[float, JointFit]
+    mains_hz: float
+
+
+def fit_section(spectrum: QuietSpectrum, mains_hz: float | None) -> SectionCombs:
+    """Fit combs around 50 and 60 Hz; mains are sought in both where the region is not given.
+
+    Both series share every 300 Hz: the weaker one is fitted again without those harmonics, or it would be found in the
+    lines of the other.
+    """
+    fits = {nominal: best_fit(_region(spectrum, nominal, mains_hz)) for nominal in _NOMINALS_HZ}
+    strong, weak = sorted(_NOMINALS_HZ, key=lambda nominal: -evidence(fits[nominal]))
+    if fits[strong].n_families and fits[weak].n_families:
+        mains_elsewhere = strong if fits[strong].combs.has_mains else mains_hz
+        fits[weak] = best_fit(_region(spectrum, weak, mains_elsewhere, shared=False))
+    wandering = [nominal for nominal in (strong, weak) if fits[nominal].combs.has_mains]
+    return SectionCombs(fits=fits, mains_hz=mains_hz or (wandering[0] if wandering else strong))
+
+
+def _region(spectrum: QuietSpectrum, nominal_hz: float, mains_hz: float | None, *, shared: bool = True) -> Region:
+    n_orders = max(1, min(FITTED_HARMONICS, int((spectrum.highest_hz - STOP_HZ) / nominal_hz)))
+    orders = np.arange(1, n_orders + 1)
+    if not shared:
+        orders = orders[(orders * nominal_hz) % 300.0 != 0.0]
+    return Region(
+        nominal_hz=nominal_hz,
+        bands=cut_bands(spectrum, orders, orders * nominal_hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ),
+        spline=phase_spline(spectrum.duration_s),
+        fixed_hz=np.zeros((orders.size, 0)),
+        with_mains=mains_hz is None or mains_hz == nominal_hz,
+    )
+
+
+def families_of(
+    fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats
+) -> list[FamilyEstimate]:
+    """Return the families of one fit, each with its lines up to the top of the band.
+
+    Parameters
+    ----------
+    fit : JointFit
+        Of the bands around one nominal frequency.
+    nominal_hz : float
+        That frequency.
+    is_mains_region : bool
+        Whether the mains have this frequency.
+    line_rates_hz : numpy.ndarray, shape (n,)
+        Lines found near the line rates of pictures.
+    """
+    if not fit.n_families:
+        return []
+    kinds = _kinds(fit, nominal_hz, is_mains_region=is_mains_region, line_rates_hz=line_rates_hz)
+    mixed = _not_separable(fit)
+    if mixed:
+        return [_mixed_family(fit)]
+    return [_family(fit, column, kind) for column, kind in enumerate(kinds)]
+
+
+def _kinds(fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats) -> list[Family]:
+    """Return what each comb is.
+
+    A comb at the nominal mains frequency that was not seen to wander is a picture's if it is an exact part of the line
+    rate, or steadier than mains ever are. If the bench's picture shows a line rate that does not fit, it is mains.
+    """
+    frequency_hz = comb_frequencies(fit)
+    kinds: list[Family] = ["mains"] if fit.combs.has_mains else []
+    for column in range(len(kinds), fit.n_families):
+        own_hz = float(frequency_hz[column])
+        sd_hz = float(np.sqrt(fit.covariance()[-fit.combs.rigid_hz.size + column - len(kinds), -1]))
+        is_field = (
+            not is_mains_region
+            or fit.combs.has_mains
+            or abs(own_hz - nominal_hz) > AT_NOMINAL_HZ
+            or _is_ratio_of(own_hz, sd_hz, line_rates_hz)
+            or _too_steady_for_mains(fit)
+        )
+        doubtful = _may_be_field(own_hz, sd_hz) and not line_rates_hz.size
+        kinds.append("field" if is_field else "mains_or_field" if doubtful else "mains")
+    return kinds
+
+
+def _may_be_field(frequency_hz: float, sd_hz: float) -> bool:
+    """Whether a picture is known to have this field rate, as far as crystals can be off."""
+    reach_hz = CRYSTALS_PPM * 1e-6 * frequency_hz + 3 * sd_hz
+    return any(abs(frequency_hz - rate_hz) < reach_hz for rate_hz in FIELD_RATES_HZ)
+
+
+def _is_ratio_of(field_hz: float, sd_hz: float, line_rates_hz: Floats) -> bool:
+    """Whether a line rate is an exact multiple of the field rate, as a raster makes it: both share one clock."""
+    return any(
+        abs(line_hz / n_lines - field_hz) < 3 * sd_hz + 1e-6 * field_hz
+        for line_hz in line_rates_hz
+        for n_lines in LINES_PER_FIELD
+    )
+
+
+def _too_steady_for_mains(fit: JointFit) -> bool:
+    """Whether the least wander that mains show would have been seen in a comb that was fitted as rigid."""
+    if fit.n_families != 1 or fit.combs.has_mains:
+        return False
+    from humcheck.estimates.lines.joint import fit_combs
+
+    loose = replace(
+        fit.combs,
+        mains_hz=float(fit.combs.rigid_hz[0]),
+        coefficients=np.zeros(fit.spline.n_coefficients),
+        rigid_hz=fit.combs.rigid_hz[:0],
+    )
+    return wander_profile(fit_combs(fit.bands, fit.spline, loose)).mains_excluded
+
+
+def _not_separable(fit: JointFit) -> bool:
+    """Whether two combs lie so close that their levels are uncertain by decibels: then only their sum is known."""
+    if fit.n_families < 2:
+        return False
+    spread_hz = np.ptp(comb_frequencies(fit))
+    if spread_hz * fit.bands.spectrum.duration_s > 1.0:
+        return False
+    for column in range(fit.n_families):
+        powers = line_powers(fit, column)
+        total = powers.mean_square.sum(axis=0)
+        sd = np.sqrt(powers.covariance.sum(axis=(1, 2)))
+        if np.any(sd > total * (10 ** (LEAST_CERTAIN_DB / 10) - 1)):
+            return True
+    return False
+
+
+def _family(fit: JointFit, column: int, kind: Family) -> FamilyEstimate:
+    powers = line_powers(fit, column)
+    sd = np.sqrt(np.maximum(np.einsum("cbb->bc", powers.covariance), 0.0))
+    variance = np.maximum(powers.amplitude_variance, 1e-300)
+    is_mains = fit.combs.has_mains and column == 0
+    rate = _Rate(float(comb_frequencies(fit)[column]), _fundamental_sd_hz(fit, column))
+    rate, upper = _upper_lines(fit, column, rate)
+    mean_square = np.vstack([powers.mean_square, upper.mean_square])
+    orders = np.concatenate([fit.bands.orders, upper.orders]).astype(np.float64)
+    return FamilyEstimate(
+        kind=kind,
+        fundamental_hz=rate.hz,
+        fundamental_sd_hz=rate.sd_hz,
+        wander_hz=_wander_hz(fit) if is_mains else None,
+        harmonics=tuple(int(order) for order in orders),
+        frequency_hz=orders * rate.hz,
+        mean_square=mean_square,
+        mean_square_sd=np.vstack([sd, upper.sd]),
+        detected=np.vstack([np.abs(powers.amplitude) ** 2 / variance > STANDS_OUT, upper.detected]),
+        amplitude=np.vstack([powers.amplitude, upper.amplitude]),
+        power=mean_square.sum(axis=0),
+        power_sd=np.sqrt(powers.covariance.sum(axis=(1, 2)) + np.sum(upper.sd**2, axis=0)),
+    )
+
+
+def _mixed_family(fit: JointFit) -> FamilyEstimate:
+    """Return the sum of combs that cannot be told apart, as one family."""
+    mean_square, sd = joint_power(fit, list(range(fit.n_families)))
+    frequency_hz = comb_frequencies(fit)
+    orders = fit.bands.orders.astype(np.float64)
+    return FamilyEstimate(
+        kind="mains_or_field",
+        fundamental_hz=float(frequency_hz.mean()),
+        fundamental_sd_hz=float(np.ptp(frequency_hz)) / 2,
+        wander_hz=None,
+        harmonics=tuple(int(order) for order in orders),
+        frequency_hz=orders * float(frequency_hz.mean()),
+        mean_square=mean_square,
+        mean_square_sd=sd,
+        detected=mean_square > 3 * sd,
+        amplitude=np.sqrt(np.maximum(2 * mean_square, 0.0)).astype(np.complex128),
+        power=mean_square.sum(axis=0),
+        power_sd=np.sqrt(np.sum(sd**2, axis=0)),
+    )
+
+
+def _fundamental_sd_hz(fit: JointFit, column: int) -> float:
+    covariance = fit.covariance()
+    if fit.combs.has_mains and column == 0:
+        row = fit.spline.mean_frequency_row()
+        n_spline = row.size
+        return float(np.sqrt(row @ covariance[:n_spline, :n_spline] @ row))
+    place = fit.combs.coefficients.size + column - int(fit.combs.has_mains)
+    return float(np.sqrt(covariance[place, place]))
+
+
+def _wander_hz(fit: JointFit) -> float:
+    means = fit.spline.second_mean_rows() @ fit.combs.coefficients
+    return float(np.std(means, ddof=1)) if means.size > 1 else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Rate:
+    """A fundamental and its standard uncertainty."""
+
+    hz: float
+    sd_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Upper:
+    """Lines above those that were fitted."""
+
+    orders: np.ndarray
+    amplitude: np.ndarray
+    mean_square: Floats
+    sd: Floats
+    detected: np.ndarray
+
+
+def _upper_lines(fit: JointFit, column: int, rate: _Rate) -> tuple[_Rate, _Upper]:
+    """Read the harmonics above the fitted ones along the phase that was found; return a rigid comb's better rate."""
+    spectrum = fit.bands.spectrum
+    highest = int((spectrum.highest_hz - STOP_HZ) / rate.hz)
+    orders = np.arange(int(fit.bands.orders[-1]) + 1, highest + 1)
+    if not orders.size:
+        empty = np.zeros((0, spectrum.n_channels))
+        return rate, _Upper(
+            orders=orders, amplitude=empty.astype(complex), mean_square=empty, sd=empty, detected=empty > 0
+        )
+    bands = cut_bands(spectrum, orders, orders * rate.hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ)
+    turned = bands.values * _lines_of(fit, column, bands).conj()[:, np.newaxis]
+    if not (fit.combs.has_mains and column == 0):
+        offset_s = bands.time_s - spectrum.duration_s / 2
+        rate, error_hz = _refined(rate, orders, turned, offset_s)
+        turned = turned * np.exp(-2j * np.pi * error_hz * np.outer(orders, offset_s))[:, np.newaxis]
+    n_times = bands.time_s.size
+    gains = bands.line_gains(orders * rate.hz)
+    amplitude = turned.mean(axis=2)
+    gain_over_noise = np.abs(amplitude) ** 2 * n_times
+    return rate, _Upper(
+        orders=orders,
+        amplitude=amplitude / gains,
+        # Whitened amplitudes of noise alone have variance 1 / n_times.
+        mean_square=0.5 * (np.abs(amplitude) ** 2 - 1 / n_times) / gains**2,
+        sd=0.5 * np.sqrt(2 * np.maximum(gain_over_noise - 1, 0) + 1) / n_times / gains**2,
+        detected=gain_over_noise > STANDS_OUT,
+    )
+
+
+def _refined(rate: _Rate, orders: np.ndarray, turned: np.ndarray, offset_s: Floats) -> tuple[_Rate, float]:
+    """Return a rigid comb's rate from its upper lines, and how far the first one was off.
+
+    The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.
+    A search within four standard deviations, then a step of Newton's; the first rate is weighed in.
+    """
+    n_parts = max(1, min(_PARTS, offset_s.size // 4))
+    edges = np.linspace(0, offset_s.size, n_parts + 1).astype(int)
+    sums = np.add.reduceat(turned, edges[:-1], axis=2)
+    middle_s = np.array([offset_s[low:high].mean() for low, high in zip(edges, edges[1:], strict=False)])
+    n_steps = int(np.ceil(8 * rate.sd_hz * orders[-1] * np.ptp(offset_s))) + 8
+    errors_hz = np.linspace(-4, 4, 2 * n_steps + 1) * rate.sd_hz
+    turns = np.outer(orders, middle_s)
+
+    def gains(error_hz: float) -> Floats:
+        coherent = np.einsum("bct,bt->bc", sums, np.exp(-2j * np.pi * error_hz * turns))
+        return np.asarray(np.abs(coherent) ** 2 / offset_s.size)
+
+    grid = np.stack([gains(float(error_hz)) for error_hz in errors_hz])
+    # Lines that are but noise would only pull the rate about.
+    heard = grid.max(axis=0) > CERTAIN
+    if not heard.any():
+        return rate, 0.0
+
+    def score(error_hz: float) -> float:
+        return float(np.sum(gains(error_hz)[heard])) - 0.5 * (error_hz / rate.sd_hz) ** 2
+
+    prior = 0.5 * (errors_hz / rate.sd_hz) ** 2
+    best_hz = float(errors_hz[int(np.argmax(grid[:, heard].sum(axis=1) - prior))])
+    step_hz = float(errors_hz[1] - errors_hz[0]) / 4
+    before, top, after = (score(best_hz + step * step_hz) for step in (-1, 0, 1))
+    bend = before - 2 * top + after
+    if bend >= 0:
+        return rate, 0.0
+    best_hz += 0.5 * (before - after) / bend * step_hz
+    # The score is a log likelihood (noise has unit variance): its bend is the information.
+    return _Rate(rate.hz + best_hz, float(step_hz / np.sqrt(-bend))), best_hz
+
+
+def _lines_of(fit: JointFit, column: int, bands: Bands) -> np.ndarray:
+    """Return unit lines along a comb's phase in other bands, shape (n_bands, n_times)."""
+    is_mains = fit.combs.has_mains and column == 0
+    offset_s = bands.time_s - bands.spectrum.duration_s / 2
+    if is_mains and fit.combs.mains_hz is not None:
+        phase = 2 * np.pi * fit.combs.mains_hz * offset_s + fit.spline.basis(bands.time_s) @ fit.combs.coefficients
+    else:
+        phase = 2 * np.pi * fit.combs.rigid_hz[column - int(fit.combs.has_mains)] * offset_s
+    return np.asarray(
+        np.exp(1j * (np.outer(bands.orders, phase) - 2 * np.pi * np.outer(bands.centre_hz, bands.time_s)))
+    )
+
+
+def comb_bound(fit: JointFit, nominal_hz: float, reach_hz: float) -> Floats:
+    """Return the one-sided 95 % bound of the mean square of a comb that was not found, shape (n_ch,).
+
+    The largest unbiased sum over all combs within `reach_hz` of the nominal frequency, and 1.645 standard deviations.
+    """
+    bands = fit.bands
+    step_hz = 1 / (2 * bands.orders[-1] * bands.spectrum.duration_s)
+    offsets_hz = np.arange(-reach_hz, reach_hz + step_hz / 2, step_hz)
+    time_s = bands.time_s - bands.spectrum.duration_s / 2
+    n_times = time_s.size
+    total = np.zeros((offsets_hz.size, bands.spectrum.n_channels))
+    noise = np.zeros(bands.spectrum.n_channels)
+    for band, order in enumerate(bands.orders):
+        turns = np.exp(-2j * np.pi * np.outer(order * offsets_hz + order * nominal_hz - bands.centre_hz[band], time_s))
+        amplitude = turns @ bands.values[band].T / n_times
+        gains = bands.line_gains(bands.orders * nominal_hz)[band]
+        total += 0.5 * (np.abs(amplitude) ** 2 - 1 / n_times) / gains**2
+        noise += (0.5 / n_times / gains**2) ** 2
+    return np.asarray(np.maximum(total.max(axis=0), 0.0) + 1.645 * np.sqrt(noise))
+
+
+def near_combs(frequency_hz: Floats, combs: Sequence[FamilyEstimate], spectrum: QuietSpectrum) -> np.ndarray:
+    """Return which frequencies belong to a comb: to one of its lines, its wander, or its skirts above the noise."""
+    near = np.zeros(np.shape(frequency_hz), dtype=np.bool_)
+    for comb in combs:
+        variance = spectrum.line_variance(comb.frequency_hz).T
+        loudest = float(np.max(4 * comb.mean_square / variance, initial=1.0))
+        order = np.maximum(np.round(frequency_hz / comb.fundamental_hz), 1)
+        reach = skirt_bins(loudest) * spectrum.bin_hz + 4 * order * (comb.wander_hz or 0.0)
+        near |= np.abs(frequency_hz - order * comb.fundamental_hz) <= reach
+    return near

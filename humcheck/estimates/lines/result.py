@@ -1,0 +1,86 @@
+"""What is known of the steady lines in a quiet section: families, their lines, and bounds for those not found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from humcheck.estimates.lines.spectrum import Complexes, Floats
+from humcheck.results.rows import Family
+
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FamilyEstimate:
+    """One family of lines.
+
+    Attributes
+    ----------
+    kind : str
+        ``"mains"``, ``"field"``, ``"mains_or_field"``, ``"line_rate"``, ``"digital"`` or ``"other"``.
+    fundamental_hz, fundamental_sd_hz : float
+        Mean over the section in the take's nominal clock, and its standard uncertainty. Of a family of lone lines the
+        strongest one's frequency.
+    wander_hz : float or None
+        Standard deviation of its 1 s means; None for a family that does not wander.
+    harmonics : tuple of int
+        Orders of the lines; of lone lines 1 each.
+    frequency_hz : numpy.ndarray, shape (n_lines,)
+        Frequency of each line.
+    mean_square : numpy.ndarray, shape (n_lines, n_ch)
+        Unbiased mean square of each line, full scale 1.0; may be negative where there is none.
+    mean_square_sd : numpy.ndarray, shape (n_lines, n_ch)
+        Standard uncertainty.
+    detected : numpy.ndarray of bool, shape (n_lines, n_ch)
+        Lines that stand out by themselves (one false one in 10000).
+    amplitude : numpy.ndarray, shape (n_lines, n_ch)
+        Complex amplitudes at the middle of the section.
+    power, power_sd : numpy.ndarray, shape (n_ch,)
+        Mean square of the whole family and its standard uncertainty, common phase errors included.
+    """
+
+    kind: Family
+    fundamental_hz: float
+    fundamental_sd_hz: float
+    wander_hz: float | None
+    harmonics: tuple[int, ...]
+    frequency_hz: Floats
+    mean_square: Floats
+    mean_square_sd: Floats
+    detected: Flags
+    amplitude: Complexes
+    power: Floats
+    power_sd: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineEstimate:
+    """All steady lines of a quiet section.
+
+    Attributes
+    ----------
+    families : tuple of FamilyEstimate
+        Those that were found; several fields are several pictures.
+    bounds : mapping of str to numpy.ndarray
+        For the kinds sought and not found: one-sided 95 % bound of the mean square, shape (n_ch,).
+    nominal_hz : float
+        Mains frequency that was assumed or decided for: 50 or 60.
+    highest_hz : float
+        Lines were sought up to here.
+    duration_s : float
+        Length of the section used.
+    """
+
+    families: tuple[FamilyEstimate, ...]
+    bounds: Mapping[Family, Floats] = field(default_factory=dict)
+    nominal_hz: float = 50.0
+    highest_hz: float = 20_000.0
+    duration_s: float = 0.0
+
+    def of_kind(self, kind: Family) -> tuple[FamilyEstimate, ...]:
+        """Return the families of one kind."""
+        return tuple(family for family in self.families if family.kind == kind)

@@ -1,0 +1,146 @@
+"""Takes set against each other: from files to results."""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import msgspec
+
+from humcheck.comparison.compare import compare_takes
+from humcheck.comparison.material import MeasuredTake
+from humcheck.errors import HumcheckError, UnusableCall
+from humcheck.findings import find
+from humcheck.pipeline.measure import measure_take
+from humcheck.pipeline.programme import programme_rows
+from humcheck.pipeline.requests import TakeRequest
+from humcheck.pipeline.sameness import require_different_recordings
+from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.pipeline.versions import library_versions
+from humcheck.results import Bench, Results
+from humcheck.version import NUMBERS_VERSION, __version__
+
+__all__ = ["Outcome", "TakeRequest", "compare_files", "inspect_files", "measure_files"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """Results, and what became of the files that could not be used."""
+
+    results: Results
+    problems: tuple[HumcheckError, ...] = ()
+
+
+def compare_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, *, bench_name: str) -> Outcome:
+    """Measure takes and set through against direct.
+
+    Parameters
+    ----------
+    requests : sequence of TakeRequest
+        At least one direct take.
+    settings : MeasuringSettings
+        What the user set.
+    bench_name : str
+        Title of the report.
+
+    Raises
+    ------
+    HumcheckError
+        If no direct take can be used, or one recording stands in two roles.
+    """
+    measured, problems = measure_files(requests, settings)
+    if not any(take.role == "direct" for take in measured):
+        raise problems[0] if problems else UnusableCall("there is no direct take", remedy="record the source directly")
+    further = programme_rows(_with_paths(measured, requests))
+    results = results_of(measured, settings, bench_name=bench_name, further=further)
+    return Outcome(results=results, problems=tuple(problems))
+
+
+def _with_paths(measured: Sequence[MeasuredTake], requests: Sequence[TakeRequest]) -> list[tuple[MeasuredTake, str]]:
+    """Return takes with their files' paths: ids count the requests from 1."""
+    return [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
+
+
+def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings) -> Outcome:
+    """Measure recordings that stand alone.
+
+    Raises
+    ------
+    HumcheckError
+        If none of them can be used.
+    """
+    measured, problems = measure_files(requests, settings)
+    if not measured:
+        raise problems[0]
+    return Outcome(results=results_of(measured, settings, bench_name="inspection"), problems=tuple(problems))
+
+
+def measure_files(
+    requests: Sequence[TakeRequest], settings: MeasuringSettings
+) -> tuple[list[MeasuredTake], list[HumcheckError]]:
+    """Measure files side by side; those that cannot be used are left out and told.
+
+    Returns
+    -------
+    measured : list of MeasuredTake
+        In the order of the requests.
+    problems : list of HumcheckError
+        One for each file that cannot be used.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    def measured_or_error(numbered: tuple[int, TakeRequest]) -> MeasuredTake | HumcheckError:
+        number, request = numbered
+        try:
+            return measure_take(request, f"t{number}", settings)
+        except HumcheckError as error:
+            return error
+
+    numbered = list(enumerate(requests, start=1))
+    # Threads: nearly all the time goes into transforms that let go of the interpreter.
+    with ThreadPoolExecutor(max_workers=min(len(requests), os.cpu_count() or 1) or 1) as workers:
+        outcomes = list(workers.map(measured_or_error, numbered))
+    measured = [outcome for outcome in outcomes if isinstance(outcome, MeasuredTake)]
+    problems = [outcome for outcome in outcomes if isinstance(outcome, HumcheckError)]
+    require_different_recordings(
+        [
+            (request, outcome)
+            for request, outcome in zip(requests, outcomes, strict=True)
+            if isinstance(outcome, MeasuredTake)
+        ]
+    )
+    return measured, problems
+
+
+def results_of(
+    measured: Sequence[MeasuredTake],
+    settings: MeasuringSettings,
+    *,
+    bench_name: str,
+    further: Sequence[Any] = (),
+) -> Results:
+    """Return the results of takes that were measured already; `further` rows are kept as they are."""
+    rows = compare_takes(measured, further)
+    created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    results = Results(
+        bench=Bench(id=uuid.uuid4().hex, name=bench_name, created=created),
+        settings=settings.as_row(),
+        humcheck_version=__version__,
+        numbers_version=NUMBERS_VERSION,
+        created=created,
+        versions=library_versions(),
+        takes=[take.row for take in measured],
+    )
+    numbered = {name: list(_with_ids(name, of_kind)) for name, of_kind in rows.items()}
+    results = msgspec.structs.replace(results, **numbered)
+    return msgspec.structs.replace(results, findings=find(results))
+
+
+def _with_ids(kind: str, rows: Iterable[Any]) -> Iterable[Any]:
+    """Give every row an id of its own, such as ``measures-12``; rows without that field stay as they are."""
+    for number, row in enumerate(rows, start=1):
+        yield msgspec.structs.replace(row, id=f"{kind}-{number}") if hasattr(row, "id") else row

@@ -1,0 +1,171 @@
+"""The demo: the whole job on a made-up bench, measured by the same code as anybody's takes."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from humcheck.audio.writing import refuse_to_overwrite, write_whole
+from humcheck.comparison.material import MeasuredTake
+from humcheck.errors import UnusableCall
+from humcheck.pipeline.compare import measure_files, results_of
+from humcheck.pipeline.demo_bench import RATE_HZ, TRACK_BITS, TRACK_LENGTH, DemoTake, demo_takes, write_demo_takes
+from humcheck.pipeline.requests import TakeRequest
+from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.report.page import render_page
+from humcheck.report.truth import TruthRow
+from humcheck.results import RESULTS_MARK, Results, results_to_json
+
+BENCH_NAME = "The library's travelling show"
+_CHANNELS = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoOutcome:
+    """What the demo left behind.
+
+    Attributes
+    ----------
+    results : Results
+        Of the whole bench.
+    written : tuple of Path
+        Files, in the order in which a reader would open them.
+    """
+
+    results: Results
+    written: tuple[Path, ...]
+
+
+def run_demo(folder: str | Path, *, seed: int = 1, force: bool = False, keep_takes: bool = False) -> DemoOutcome:
+    """Write tracks, make takes, measure them, and write one report for each box and one for all.
+
+    Parameters
+    ----------
+    folder : path
+        Everything is written in here; it is made if need be.
+    seed : int
+        Another seed gives another day on the same bench.
+    force : bool
+        Replace files that are not our own.
+    keep_takes : bool
+        Leave the simulated recordings in the folder, to try other commands on.
+
+    Raises
+    ------
+    HumcheckError
+        If the folder cannot be written, or holds files of other making under the names needed.
+    """
+    from humcheck.tracks.writing import write_tracks
+
+    target = _made(Path(folder))
+    takes = demo_takes(seed)
+    pages = [target / f"{name}.html" for name in ("demo", *_devices(takes))]
+    for path in (*pages, *(page.with_suffix(".json") for page in pages)):
+        refuse_to_overwrite(path, force=force, mark=RESULTS_MARK if path.suffix == ".json" else "humcheck")
+    write_tracks(_made(target / "demo-tracks"), rate_hz=RATE_HZ, bits=TRACK_BITS, length=TRACK_LENGTH, force=force)
+    if keep_takes:
+        measured = _measured(_made(target / "demo-takes"), takes, seed, force)
+    else:
+        with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
+            measured = _measured(Path(hidden), takes, seed, force)
+    return _written(target, takes, measured, force)
+
+
+def _made(folder: Path) -> Path:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UnusableCall(
+            f"the folder cannot be made ({error.strerror})", where=folder, remedy="choose another with --out"
+        ) from error
+    return folder
+
+
+def _devices(takes: Sequence[DemoTake]) -> list[str]:
+    return sorted({take.device.lower() for take in takes if take.device is not None})
+
+
+def _measured(folder: Path, takes: Sequence[DemoTake], seed: int, force: bool) -> list[MeasuredTake]:
+    paths = write_demo_takes(folder, seed=seed, force=force, jobs=2)
+    requests = [
+        TakeRequest(
+            path=str(path),
+            role=take.role,
+            device=take.device,
+            port=take.port,
+            picture=take.picture,
+            condition=dict(take.condition),
+            fix=take.fix,
+        )
+        for take, path in zip(takes, paths, strict=True)
+    ]
+    measured, problems = measure_files(requests, _SETTINGS)
+    if problems:
+        raise problems[0]
+    return measured
+
+
+_SETTINGS = MeasuringSettings(mains_hz=50.0)
+
+
+def _written(target: Path, takes: Sequence[DemoTake], measured: Sequence[MeasuredTake], force: bool) -> DemoOutcome:
+    whole = results_of(measured, _SETTINGS, bench_name=BENCH_NAME)
+    written = _write_pair(target / "demo.html", whole, list(_truth_rows(takes)), force)
+    for device in _devices(takes):
+        of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
+        truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))
+        results = results_of(of_device, _SETTINGS, bench_name=f"{BENCH_NAME}: {device.capitalize()}")
+        written += _write_pair(target / f"{device}.html", results, truth, force)
+    return DemoOutcome(results=whole, written=tuple(written))
+
+
+def _write_pair(page: Path, results: Results, truth: Sequence[TruthRow], force: bool) -> list[Path]:
+    write_whole(page, render_page(results, commands=["humcheck demo"], truth=truth), force=force)
+    saved = page.with_suffix(".json")
+    write_whole(saved, results_to_json(results), force=force, mark=RESULTS_MARK)
+    return [page, saved]
+
+
+def _truth_rows(takes: Sequence[DemoTake]) -> Iterator[TruthRow]:
+    """Yield the simulation's own values of what the first full take of each use was measured to be."""
+    direct = next(take for take in takes if take.role == "direct" and take.track == "full")
+    seen: set[tuple[str | None, str | None, str | None]] = set()
+    for take in takes:
+        use = (take.device, take.picture, take.fix)
+        if take.role != "through" or take.track != "full" or use in seen:
+            continue
+        seen.add(use)
+        for index, channel in enumerate(_CHANNELS):
+            yield from _truth_of(take, direct, index, channel)
+
+
+def _truth_of(take: DemoTake, direct: DemoTake, index: int, channel: str) -> Iterator[TruthRow]:
+    truth, reference = take.truth, direct.truth
+
+    def row(quantity: str, value: float, unit: str, role: str) -> TruthRow:
+        return TruthRow(
+            subject=take.device or "",
+            channel=channel,
+            quantity=quantity,
+            true_value=float(value),
+            unit=unit,
+            role=role,
+            port=take.port,
+            picture=take.picture,
+            fix=take.fix,
+        )
+
+    yield row("hum_level", truth.hum_level_dbfs[index], "dBFS", "through")
+    yield row("buzz_level", truth.buzz_level_dbfs[index], "dBFS", "through")
+    yield row("hiss_level", truth.hiss_level_dbfs[index], "dBFS", "through")
+    yield row("gain", truth.gain_db[index] - reference.gain_db[index], "dB", "change")
+    yield row("crosstalk_1k", truth.crosstalk_1k_db[index], "dB", "through")
+    thd_percent = float(truth.thd_percent(_FULL_SCALE_TONE_DBFS)[index])
+    if thd_percent > 0:
+        yield row("thd", thd_percent, "percent", "through")
+
+
+#: Level of the tone near full scale in the track.
+_FULL_SCALE_TONE_DBFS = -1.001

@@ -1,0 +1,227 @@
+"""One take, measured: from a file to rows and estimates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from humcheck.comparison.material import MeasuredTake
+from humcheck.errors import MeasurementError
+from humcheck.pipeline.requests import TakeRequest
+from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
+from humcheck.results.rows import Role
+from humcheck.takes.take import Take, load_take
+from humcheck.tracks.sections import TrackChannel
+
+_QUIET_QUANTITIES = (
+    "hum_level",
+    "buzz_level",
+    "whistle_level",
+    "digital_level",
+    "other_lines_level",
+    "hiss_level",
+    "noise_level",
+    "noise_spectrum",
+)
+#: What is left out at both ends of the quiet section: edges of the neighbouring sections, as the path smears them.
+_QUIET_MARGIN_S = 0.15
+_TRACK_CHANNELS: tuple[TrackChannel, ...] = ("left", "right")
+
+
+def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings) -> MeasuredTake:
+    """Measure all that one take can tell.
+
+    Parameters
+    ----------
+    request : TakeRequest
+        The file and its role.
+    take_id : str
+        Id of the take in the results.
+    settings : MeasuringSettings
+        What the user set.
+
+    Raises
+    ------
+    UnusableTake
+        If the file cannot be read as a recording.
+    """
+    take = load_take(request.path, seek_track=request.role not in ("recorder", "source_off"))
+    key = request.key(take_id)
+    rows = _Rows(take_id)
+    faults = list(take.faults)
+    _measure_quiet(take, key, settings, rows)
+    tones = responses = None
+    if take.has_track:
+        tones, tone_faults = _measure_tones(take, key, rows)
+        responses, response_faults = _measure_sweeps(take, key, rows)
+        faults += [*tone_faults, *response_faults]
+    else:
+        faults += _spectral_faults(take, request.role)
+    return MeasuredTake(
+        row=_take_row(request, take, take_id, faults),
+        key=key,
+        measures=tuple(row for row in rows.measures if not _spoiled(row, faults)),
+        curves=tuple(row for row in rows.curves if not _spoiled(row, faults)),
+        traces=tuple(rows.traces),
+        lines=tuple(rows.lines),
+        not_measured=(*rows.not_measured, *_spoiled_rows(rows, faults)),
+        tones=tones,
+        responses=responses or (),
+    )
+
+
+class _Rows:
+    """Rows of one take, sorted by kind, the take's id filled in."""
+
+    def __init__(self, take_id: str) -> None:
+        self._take_id = take_id
+        self.measures: list[Measure] = []
+        self.curves: list[Curve] = []
+        self.traces: list[Trace] = []
+        self.lines: list[Line] = []
+        self.not_measured: list[NotMeasured] = []
+
+    def add(self, rows: Iterable[Any]) -> None:
+        """Sort rows in."""
+        import msgspec
+
+        for row in rows:
+            match row:
+                case Measure():
+                    self.measures.append(msgspec.structs.replace(row, takes=[self._take_id]))
+                case Curve():
+                    self.curves.append(row)
+                case Trace():
+                    self.traces.append(row)
+                case Line():
+                    self.lines.append(row)
+                case NotMeasured():
+                    self.not_measured.append(row)
+                case _:
+                    raise TypeError(f"{type(row).__name__} is no kind of row")
+
+    def attempt(self, key: Key, quantities: Sequence[str], measure: Callable[[], Iterable[Any]]) -> None:
+        """Add the rows that `measure` returns, or the reason why there are none."""
+        try:
+            self.add(measure())
+        except MeasurementError as error:
+            self.add(NotMeasured(**key.fields(quantity=name), reason=error.reason) for name in quantities)
+
+
+def _take_row(request: TakeRequest, take: Take, take_id: str, faults: list[Fault]) -> TakeRow:
+    fields = take.row_fields() | {"faults": faults}
+    return TakeRow(
+        id=take_id,
+        role=request.role,
+        device=request.device,
+        port=request.port,
+        picture=request.picture,
+        condition=request.condition,
+        fix=request.fix,
+        **fields,
+    )
+
+
+def _spoiled(row: Key, faults: Sequence[Fault]) -> bool:
+    return any(row.quantity in fault.spoils and fault.channel in (None, "both", row.channel) for fault in faults)
+
+
+def _spoiled_rows(rows: _Rows, faults: Sequence[Fault]) -> list[NotMeasured]:
+    """Return the reason for each row that a fault of the take takes away."""
+    reasons = []
+    for row in (*rows.measures, *rows.curves):
+        fault = next((fault for fault in faults if _spoiled(row, [fault])), None)
+        if fault is not None:
+            reasons.append(NotMeasured(**row.fields(), reason=fault.sentence))
+    return reasons
+
+
+def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows) -> None:
+    from humcheck.analyzers.buzz import buzz_rows
+    from humcheck.analyzers.hum import hum_rows
+    from humcheck.analyzers.noise import noise_rows
+    from humcheck.analyzers.steady_lines import steady_line_rows
+    from humcheck.analyzers.whistle import whistle_rows
+    from humcheck.estimates.lines import fit_lines
+    from humcheck.estimates.noise import measure_noise
+
+    def measured() -> Iterable[Any]:
+        samples, channels = _quiet_samples(take)
+        lines = fit_lines(samples, take.rate_hz, mains_hz=settings.mains_hz)
+        noise = measure_noise(samples, take.rate_hz, lines)
+        for analyze in (hum_rows, buzz_rows, whistle_rows, steady_line_rows):
+            yield from analyze(lines, key, channels)
+        yield from noise_rows(noise, key, channels)
+
+    rows.attempt(key, _QUIET_QUANTITIES, lambda: list(measured()))
+
+
+def _quiet_samples(take: Take) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...]]:
+    """Return the quiet section, or of a take without a track its quietest stretch, and the channels' names."""
+    if take.has_track and take.has_section("quiet"):
+        audio = take.section("quiet", before_s=-_QUIET_MARGIN_S, after_s=-_QUIET_MARGIN_S)
+        return audio.samples, audio.channels
+    if take.has_track:
+        raise MeasurementError("The track in this take has no quiet section, or the take does not hold all of it.")
+    from humcheck.takes.quiet import quiet_stretch
+
+    stretch = quiet_stretch(take.file)
+    return take.file.read(stretch.start, stretch.stop), take.channels
+
+
+def _spectral_faults(take: Take, role: Role) -> list[Fault]:
+    """Return what the spectrum of a take tells that holds no track."""
+    from humcheck.analyzers.band_limit import band_limit_faults, spectrum_band_limit
+    from humcheck.audio.spectra import welch_spectrum
+
+    try:
+        spectrum = welch_spectrum((samples for _, samples in take.blocks()), take.rate_hz, segment_s=0.1)
+    except ValueError:  # a handful of samples
+        return []
+    return band_limit_faults([spectrum_band_limit(spectrum)], role)
+
+
+def _measure_tones(take: Take, key: Key, rows: _Rows) -> tuple[Any, list[Fault]]:
+    from humcheck.analyzers.balance import balance_rows
+    from humcheck.analyzers.distortion import distortion_rows
+    from humcheck.analyzers.dynamic_range import dynamic_range_rows
+    from humcheck.analyzers.intermodulation import intermodulation_rows
+    from humcheck.analyzers.level import level_rows
+    from humcheck.analyzers.steps import step_faults
+    from humcheck.estimates.tones import measure_tones
+
+    tones = measure_tones(take)
+    channel_map = "none" if take.alignment is None else take.alignment.channel_map
+    rows.add(level_rows(tones, key))
+    rows.add(balance_rows(tones, key, channel_map=channel_map))
+    # Of a short track nobody expects what it does not hold: no reason need be given.
+    sections = ((distortion_rows, "full-scale"), (intermodulation_rows, "imd-smpte"), (dynamic_range_rows, "minus-60"))
+    for analyze, section in sections:
+        if take.layout is not None and take.layout.has_section(section):
+            rows.add(analyze(tones, key))
+    return tones, step_faults(tones)
+
+
+def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...], list[Fault]]:
+    from humcheck.analyzers.band_limit import band_limit_faults, response_band_limit
+    from humcheck.analyzers.crosstalk import crosstalk_rows
+    from humcheck.analyzers.response import distortion_traces
+    from humcheck.estimates.sweeps import AFTER_S, BEFORE_S, estimate_response
+
+    if take.layout is None or not take.layout.sections_of("sweep"):
+        return (), []
+    responses = []
+    for driven in _TRACK_CHANNELS:
+        try:
+            sound = take.section(f"sweep-{driven}", before_s=BEFORE_S, after_s=AFTER_S)
+            responses.append(estimate_response(sound, driven))
+        except MeasurementError as error:
+            rows.add([NotMeasured(**key.fields(quantity="response_delta", channel=driven), reason=error.reason)])
+    channel_map = "none" if take.alignment is None else take.alignment.channel_map
+    rows.add(crosstalk_rows(responses, key, channel_map=channel_map))
+    rows.add(distortion_traces(responses, key))
+    limits = [response_band_limit(response, take.rate_hz) for response in responses]
+    return tuple(responses), band_limit_faults(limits, key.role)

@@ -1,0 +1,72 @@
+"""The command line as users and other programs rely on it."""
+
+import subprocess
+import sys
+
+import pytest
+
+from humcheck.cli import build_parser, main
+
+COMMANDS = ("tracks", "inspect", "compare", "report", "demo")
+
+
+def run(*arguments, **more):
+    return subprocess.run(
+        [sys.executable, "-m", "humcheck", *arguments], capture_output=True, text=True, timeout=120, check=False, **more
+    )
+
+
+def test_help_loads_nothing_heavy():
+    code = (
+        "import sys; from humcheck.cli import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'msgspec', 'jinja2', 'rich', 'soundfile', 'matplotlib', 'pathlib', 'json'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-S", "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{code}"],
+                          capture_output=True, text=True, timeout=60, check=True)  # fmt: skip
+    assert done.stderr.strip() == "[]"
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself(command, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main([command, "--help"])
+    assert stopped.value.code == 0
+    assert len(capsys.readouterr().out) > 200
+
+
+def test_every_command_stands_in_the_readme():
+    from pathlib import Path
+
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    for command in COMMANDS:
+        assert f"humcheck {command}" in text
+
+
+def test_every_option_has_help():
+    for action in build_parser()._subparsers._group_actions[0].choices.values():
+        for option in action._actions:
+            if option.option_strings:
+                assert option.help, f"{action.prog} {option.option_strings}"
+
+
+def test_version_names_the_libraries_that_numbers_depend_on():
+    done = run("--version")
+    assert done.returncode == 0
+    for name in ("humcheck", "numpy", "scipy", "soundfile"):
+        assert f"{name} " in done.stdout
+
+
+def test_no_command_is_a_usage_error():
+    done = run()
+    assert done.returncode == 2
+    assert "usage" in done.stderr
+
+
+@pytest.mark.parametrize("value", ["0", "-1", "nan", "inf", "loud"])
+def test_a_calibration_that_is_no_number_above_zero_is_refused(value):
+    done = run("inspect", "x.wav", "--volts-at-full-scale", value)
+    assert done.returncode == 2
+    assert "above zero" in done.stderr
