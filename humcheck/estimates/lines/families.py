@@ -6,27 +6,34 @@ not tried, which keeps the usual case cheap.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from humcheck.estimates.lines.bands import Bands
-from humcheck.estimates.lines.evidence import comb_significance, log_evidence, safe_log_odds
+from humcheck.estimates.lines.evidence import (
+    comb_log_odds,
+    comb_significance,
+    line_log_factor,
+    log_evidence,
+    safe_log_odds,
+)
 from humcheck.estimates.lines.joint import Combs, JointFit, fit_combs
 from humcheck.estimates.lines.powers import comb_frequencies
 from humcheck.estimates.lines.search import (
     FIELD_ABOVE_HZ,
     FIELD_BELOW_HZ,
     MAINS_REACH_HZ,
-    best_peaks,
     field_grid,
     mains_path,
     path_phase,
-    rigid_scores,
+    search_rigid,
 )
 from humcheck.estimates.lines.spectrum import Complexes, Floats
 from humcheck.estimates.lines.spline import PhaseSpline
 from humcheck.estimates.lines.steadiness import steady_lines
+from humcheck.estimates.lines.wander import wander_profile
 
 #: Wander assumed before the data have told it: large grids show about 20 mHz in 30 s.
 USUAL_WANDER_HZ = 0.02
@@ -43,6 +50,12 @@ N_STARTS = 2
 CLOSE_CYCLES = 0.5
 #: Most rigid combs at once: the picture of this port and that of a neighbour.
 MOST_RIGID = 2
+#: Steps of a fit that is only compared, and of one that only refines a rate; relative gain at which it has settled.
+TRIAL_STEPS = 8
+REFINING_STEPS = 3
+TRIAL_SETTLED = 1e-5
+#: A free phase that leaves less than this share of what a rigid comb leaves has found a comb that wanders.
+WANDER_SHARE = 0.5
 #: Excess of a band's residual over noise, in standard deviations of noise, that makes the band count less.
 EXCESS_SD = 5.0
 #: The same for all bands together, where the fit is tried again from other starts.
@@ -84,8 +97,12 @@ class Region:
         )
 
     def fit(self, combs: Combs) -> JointFit:
-        """Fit from a start."""
+        """Fit from a start, to the end."""
         return fit_combs(self.bands, self.spline, combs)
+
+    def tried(self, combs: Combs, most_steps: int = TRIAL_STEPS) -> JointFit:
+        """Fit from a start far enough to compare it with others."""
+        return fit_combs(self.bands, self.spline, combs, most_steps=most_steps, settled=TRIAL_SETTLED)
 
 
 def best_fit(region: Region) -> JointFit:
@@ -121,36 +138,51 @@ def _grown(region: Region) -> JointFit:
     best_evidence = 0.0
     raw = best.residual
     while best.n_families < 1 + MOST_RIGID:
-        larger = [fit for fit in _larger(region, best, raw) if min(safe_log_odds(fit)) > LEAST_ODDS]
-        if not larger:
+        supported = []
+        for fit in _larger(region, best, raw):
+            if min(safe_log_odds(fit)) > LEAST_ODDS:
+                supported.append(fit)
+                if best.n_families and not unexplained(fit):
+                    break
+        if not supported or evidence(_best(supported)) < best_evidence + LEAST_EVIDENCE:
             break
-        by_evidence = [evidence(fit) for fit in larger]
-        top = int(np.argmax(by_evidence))
-        if by_evidence[top] < best_evidence + LEAST_EVIDENCE:
-            break
-        best, best_evidence = larger[top], by_evidence[top]
-    return best
+        best = _best(supported)
+        best_evidence = evidence(best)
+    return region.fit(best.combs)
 
 
-def _larger(region: Region, fit: JointFit, raw: Complexes) -> list[JointFit]:
-    """Return fits with one comb more than `fit`, each from a start that its residual suggests."""
+def _larger(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
+    """Yield fits with one comb more than `fit`, the most promising start first."""
     left = fit.residual
-    rigid_starts = []
-    if fit.combs.rigid_hz.size < MOST_RIGID:
-        rigid_starts = _rigid_starts(region, left, in_quadrature(fit, left))
-    fits = [region.fit(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz))) for rate_hz in rigid_starts]
-    if not region.with_mains or (fits and not unexplained(_best(fits))):
-        return fits
-    if not fit.combs.has_mains and (fit.n_families == 0 or fits or unexplained(fit)):
-        if fits and fit.n_families:
-            fits.append(_loosened(region, _best(fits)))
-        fits.append(region.fit(_with_mains(region, fit.combs, left)))
-    elif fit.n_families == 1 and fits:
-        # A free phase may have taken the mean of two combs for one: begin with the rigid one.
-        for rate_hz in _rigid_starts(region, raw, raw):
-            rigid = region.fit(region.combs(np.array([rate_hz])))
-            fits.append(region.fit(_with_mains(region, rigid.combs, rigid.residual)))
-    return fits
+    if fit.n_families == 0:
+        yield from (region.tried(region.combs(np.array([rate_hz]))) for rate_hz in _rigid_starts(region, left)[:1])
+        if region.with_mains:
+            yield region.tried(_with_mains(region, fit.combs, left))
+        return
+    rigid_starts = _rigid_starts(region, left) if fit.combs.rigid_hz.size < MOST_RIGID else []
+    open_question = bool(rigid_starts) or unexplained(fit)
+    if region.with_mains and open_question and fit.n_families == 1:
+        yield from _mixed_pairs(region, fit, raw)
+    for rate_hz in rigid_starts:
+        yield region.tried(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz)))
+    if region.with_mains and not fit.combs.has_mains and fit.n_families > 1 and open_question:
+        yield region.tried(_with_mains(region, fit.combs, left))
+    if open_question and fit.combs.rigid_hz.size < MOST_RIGID:
+        for rate_hz in _rigid_starts(region, in_quadrature(fit, left)):
+            if all(abs(rate_hz - start) > _least_distance(region) for start in rigid_starts):
+                yield region.tried(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz)))
+
+
+def _mixed_pairs(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
+    """Yield fits of one wandering and one rigid comb that begin with the rigid one.
+
+    A free phase may have taken the mean of two combs for one. It has not where it explains much more than a rigid comb.
+    """
+    for rate_hz in _rigid_starts(region, raw):
+        rigid = region.tried(region.combs(np.array([rate_hz])))
+        if fit.combs.has_mains and fit.cost < WANDER_SHARE * rigid.cost:
+            continue
+        yield region.tried(_with_mains(region, rigid.combs, rigid.residual))
 
 
 def _best(fits: list[JointFit]) -> JointFit:
@@ -158,22 +190,22 @@ def _best(fits: list[JointFit]) -> JointFit:
     return max(fits, key=evidence)
 
 
-def _loosened(region: Region, fit: JointFit, column: int = 0) -> JointFit:
-    """Return a fit again with one of its combs free to wander and all others rigid."""
-    rates_hz = comb_frequencies(fit)
-    start = region.combs(np.delete(rates_hz, column))
-    return region.fit(
-        replace(start, mains_hz=float(rates_hz[column]), coefficients=np.zeros(region.spline.n_coefficients))
-    )
-
-
 def _relabelled(region: Region, fit: JointFit) -> JointFit:
     """Return the best fit of the same combs, whichever of them wanders: the first one found need not be it."""
-    if not region.with_mains or fit.n_families < 2:
+    if fit.combs.has_mains and not unexplained(fit) and wander_profile(fit).seen:
         return fit
-    wandering = 0 if fit.combs.has_mains else None
-    others = [_loosened(region, fit, column) for column in range(fit.n_families) if column != wandering]
-    return _best([fit, *others])
+    rates_hz = comb_frequencies(fit)
+    starts = [region.combs(rates_hz)] if fit.combs.has_mains else []
+    for column in range(fit.n_families) if region.with_mains else ():
+        if fit.combs.has_mains and column == 0:
+            continue
+        loose = np.zeros(region.spline.n_coefficients)
+        starts.append(
+            replace(region.combs(np.delete(rates_hz, column)), mains_hz=float(rates_hz[column]), coefficients=loose)
+        )
+    tried = [region.tried(start) for start in starts]
+    best = _best([fit, *tried])
+    return fit if best is fit else region.fit(best.combs)
 
 
 def unexplained(fit: JointFit) -> bool:
@@ -183,25 +215,24 @@ def unexplained(fit: JointFit) -> bool:
     return excess > TOTAL_SD * np.sqrt(n_left) or bool((band_weights(fit) < 1.0).any())
 
 
-def _rigid_starts(region: Region, left: Complexes, quadrature: Complexes) -> list[float]:
-    """Return the rates of rigid combs that a residual speaks for, by fits of the residual alone.
-
-    Parameters
-    ----------
-    region : Region
-        Where.
-    left, quadrature : numpy.ndarray, shape (n_bands, n_ch, n_times)
-        The residual, and the same without what changes of the strongest lines' sizes leave in it.
-    """
+def _rigid_starts(region: Region, left: Complexes) -> list[float]:
+    """Return the rates of rigid combs that a residual speaks for, best first, by fits of the residual alone."""
     rates_hz = field_grid(region.nominal_hz, region.bands.spectrum.duration_s, int(region.bands.orders.max()))
-    starts: list[float] = []
-    for values in (left,) if left is quadrature else (left, quadrature):
-        alone = replace(region, bands=replace(region.bands, values=values), fixed_hz=region.fixed_hz[:, :0])
-        for peak in best_peaks(rates_hz, rigid_scores(alone.bands, values, rates_hz), N_STARTS):
-            fit = alone.fit(alone.combs(np.array([peak])))
+    alone = replace(region, bands=replace(region.bands, values=left), fixed_hz=region.fixed_hz[:, :0])
+    found = search_rigid(alone.bands, left, rates_hz)
+    fits = []
+    for place in found.peaks(N_STARTS):
+        if comb_log_odds(line_log_factor(found.gains[place]).ravel()) > LEAST_EVIDENCE:
+            fit = alone.tried(alone.combs(rates_hz[[place]]), REFINING_STEPS)
             if log_evidence(fit, RANGE_HZ) > 0.0 and in_field_range(region, fit):
-                starts.append(float(fit.combs.rigid_hz[0]))
-    return _distinct(starts, 0.1 / region.bands.spectrum.duration_s)
+                fits.append(fit)
+    fits.sort(key=evidence, reverse=True)
+    return _distinct([float(fit.combs.rigid_hz[0]) for fit in fits], _least_distance(region))
+
+
+def _least_distance(region: Region) -> float:
+    """Return the distance at which two starts of a rigid comb differ, in Hz."""
+    return 0.1 / region.bands.spectrum.duration_s
 
 
 def in_quadrature(fit: JointFit, left: Complexes) -> Complexes:

@@ -135,11 +135,27 @@ class JointFit:
         return moved
 
 
-def fit_combs(bands: Bands, spline: PhaseSpline, start: Combs) -> JointFit:
-    """Fit the combs from a start; see the module for the method."""
+def fit_combs(
+    bands: Bands, spline: PhaseSpline, start: Combs, *, most_steps: int = MOST_STEPS, settled: float = 0.0
+) -> JointFit:
+    """Fit the combs from a start; see the module for the method.
+
+    Parameters
+    ----------
+    bands : Bands
+        Data.
+    spline : PhaseSpline
+        Basis of the mains phase.
+    start : Combs
+        Unknowns to begin with.
+    most_steps : int, optional
+        Gauss-Newton steps after which to stop.
+    settled : float, optional
+        The fit has settled when a step gains less than this share of the cost, and less than 0.001 anyway.
+    """
     workspace = _Workspace(bands, spline, start)
     combs, state = start, workspace.state(start)
-    for _ in range(MOST_STEPS):
+    for _ in range(most_steps):
         gradient, hessian, _ = workspace.normal_equations(combs, state)
         if gradient.size == 0:
             break
@@ -156,7 +172,7 @@ def fit_combs(bands: Bands, spline: PhaseSpline, start: Combs) -> JointFit:
             break
         gained = state.cost - trial_state.cost
         combs, state = trial, trial_state
-        if gained < SETTLED:
+        if gained < max(SETTLED, settled * state.cost):
             break
     _, hessian, responses = workspace.normal_equations(combs, state)
     return JointFit(

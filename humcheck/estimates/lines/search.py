@@ -6,6 +6,8 @@ power that the line explains)``). With a plain sum of line powers one strong lin
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -35,31 +37,44 @@ def field_grid(nominal_hz: float, duration_s: float, highest_order: int) -> Floa
     return np.arange(nominal_hz - FIELD_BELOW_HZ, nominal_hz + FIELD_ABOVE_HZ, step_hz)
 
 
-def rigid_scores(bands: Bands, residual: Complexes, rates_hz: Floats) -> Floats:
-    """Return the comb score at every rate, shape (n_rates,), of what is left in the bands."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigidSearch:
+    """Score of every rate of a rigid comb, and what each harmonic has there.
+
+    Attributes
+    ----------
+    rates_hz, score : numpy.ndarray, shape (n_rates,)
+        Rates and their comb scores.
+    gains : numpy.ndarray, shape (n_rates, n_bands, n_ch)
+        Power of each harmonic relative to noise.
+    """
+
+    rates_hz: Floats
+    score: Floats
+    gains: Floats
+
+    def peaks(self, n_peaks: int) -> Indices:
+        """Return the places of the highest local maxima, best first."""
+        inner = self.score[1:-1]
+        peaks = 1 + np.flatnonzero((inner >= self.score[:-2]) & (inner > self.score[2:]))
+        return np.asarray(peaks[np.argsort(self.score[peaks])[::-1][:n_peaks]])
+
+
+def search_rigid(bands: Bands, residual: Complexes, rates_hz: Floats) -> RigidSearch:
+    """Return the comb score at every rate of what is left in the bands."""
     import scipy.fft
 
     n_times = bands.time_s.size
     n_fft = int(scipy.fft.next_fast_len(PADDING * n_times))
-    power = np.abs(scipy.fft.fft(residual, n_fft, axis=2)) ** 2
-    total = (residual.real**2 + residual.imag**2).sum(axis=2)
-    score = np.zeros(rates_hz.size)
-    for band, order in enumerate(bands.orders):
-        offset_hz = order * rates_hz - bands.centre_hz[band]
-        inside = np.abs(offset_hz) < bands.flat_hz
-        places = np.round(offset_hz * n_fft / bands.rate_hz).astype(int) % n_fft
-        for channel in range(power.shape[1]):
-            share = power[band, channel, places] / (n_times * (total[band, channel] + n_times))
-            score -= np.where(inside, n_times * np.log1p(-np.minimum(share, 1 - 1e-12)), 0.0)
-    return score
-
-
-def best_peaks(rates_hz: Floats, score: Floats, n_peaks: int) -> Floats:
-    """Return the rates of the highest local maxima of a score, best first."""
-    inner = score[1:-1]
-    peaks = 1 + np.flatnonzero((inner >= score[:-2]) & (inner > score[2:]))
-    best = peaks[np.argsort(score[peaks])[::-1][:n_peaks]]
-    return np.asarray(rates_hz[best])
+    spectrum = scipy.fft.fft(residual, n_fft, axis=2)
+    power = (spectrum.real**2 + spectrum.imag**2) / n_times
+    total = np.einsum("bct,bct->bc", residual, residual.conj()).real
+    offset_hz = np.outer(rates_hz, bands.orders) - bands.centre_hz
+    places = np.round(offset_hz * (n_fft / bands.rate_hz)).astype(np.int64) % n_fft
+    gains = np.stack([power[band][:, places[:, band]].T for band in range(bands.n_bands)], axis=1)
+    gains *= (np.abs(offset_hz) < bands.flat_hz)[:, :, np.newaxis]
+    score = -n_times * np.log1p(-np.minimum(gains / (total + n_times), 1 - 1e-12)).sum(axis=(1, 2))
+    return RigidSearch(rates_hz=rates_hz, score=score, gains=gains)
 
 
 def mains_path(bands: Bands, residual: Complexes, nominal_hz: float) -> tuple[Floats, Floats]:
