@@ -11,6 +11,9 @@ from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group,
 from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, sentence, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
 
+#: More numbers than these are left to the tables.
+_MOST_EVIDENCE = 2
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
@@ -129,7 +132,7 @@ def _one_found(catalogue: Catalogue, row: Finding, elsewhere: tuple[Found, ...],
         confidence=visible(row.confidence),
         where=catalogue.where(row),
         group=group if group in GROUPS else None,
-        evidence=tuple(_evidence(catalogue, row, style)),
+        evidence=_once(_evidence(catalogue, row, style))[:_MOST_EVIDENCE],
         elsewhere=elsewhere,
     )
 

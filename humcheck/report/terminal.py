@@ -75,7 +75,7 @@ def _card(card: Card, width: int, *, with_numbers: bool) -> str:
         for number in card.numbers:
             place = ", ".join(part for part in (number.where, number.channel) if part)
             value = f"{number.value} ({place})" if place else number.value
-            lines += _wrapped(value, width, f"  {number.label:<16}", " " * 18)
+            lines += _wrapped(value, width, f"  {number.label:<18}", " " * 20)
     for text in card.advice:
         lines += _wrapped(f"Try: {text}", width, "  ", "       ")
     for text in card.cautions:

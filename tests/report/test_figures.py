@@ -84,7 +84,7 @@ def test_a_line_stands_at_its_frequency_and_level():
     drawing = drawing_of(figure)
     hz, level = hz_of(drawing), level_of(drawing, "\u2212100", "\u221280")
     (marks,) = [path for path in drawing.all("path", class_="filled") if "left" in path.attributes["class"]]
-    centres = [(float(x) + 3, float(y)) for x, y in re.findall(r"M([\d.]+) ([\d.]+)a", marks.attributes["d"])]
+    centres = [(float(x) + 2.8, float(y)) for x, y in re.findall(r"M([\d.]+) ([\d.]+)a", marks.attributes["d"])]
     found = sorted((round(hz(x), 1), round(level(y), 1)) for x, y in centres)
     assert found == [
         (pytest.approx(50, rel=0.003), pytest.approx(-110, abs=0.1)),
@@ -126,7 +126,7 @@ def test_a_level_chart_marks_the_value_and_says_it():
     }
     per_db = (places["\u221270"] - places["\u221290"]) / 20
     (mark,) = drawing.all("path", class_="filled")
-    x = float(re.match(r"M([\d.]+)", mark.attributes["d"])[1]) + 4.6
+    x = float(re.match(r"M([\d.]+)", mark.attributes["d"])[1]) + 4.0
     assert x == pytest.approx(places["\u221270"] + 10 * per_db, abs=0.15)
     (arrow,) = drawing.all("path", class_="bound")
     assert float(re.match(r"M([\d.]+)", arrow.attributes["d"])[1]) == pytest.approx(

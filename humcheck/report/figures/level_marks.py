@@ -13,7 +13,8 @@ from humcheck.report.figures.frame import Box, Scale
 from humcheck.report.figures.level_rows import LevelRow
 from humcheck.report.text import PAGE
 
-_HALF = 4.6
+#: The open mark is the larger one: where both stand at one place, both are seen.
+_HALF, _OPEN_HALF = 4.0, 6.0
 #: More rows than this stand closer together.
 _ROOMY_ROWS = 12
 
@@ -84,8 +85,7 @@ def wide_row(row: LevelRow, place: RowPlace, box: Box, scale: Scale) -> Markup:
     label = row.subject if place.subject else row.where if place.where else ""
     parts = [_heading(row, place, 0)]
     if label:
-        style = "row strong" if place.subject else "row"
-        parts.append(svg.text(0, text_y, svg.shorten(label, box.x - 56), style))
+        parts.append(_label(label, text_y, box.x - 56, strong=place.subject, two_lines=beside is not None))
     parts.append(svg.text(box.x - 14, text_y, row.channel, "tick", anchor="end"))
     parts.append(_track(row, y, lower, box, scale))
     if row.main is not None:
@@ -107,6 +107,17 @@ def narrow_row(row: LevelRow, place: RowPlace, box: Box, scale: Scale) -> Markup
     return svg.join([*parts, _track(row, y, lower, box, scale)])
 
 
+def _label(label: str, y: float, room: float, *, strong: bool, two_lines: bool) -> Markup:
+    """Return a label, broken after a comma where it is too long and there is room for a second line."""
+    style = "row strong" if strong else "row"
+    fits = svg.shorten(label, room)
+    head, comma, tail = label.partition(", ")
+    if fits == label or not two_lines or not comma:
+        return svg.text(0, y, fits, style)
+    lines = [svg.shorten(head + ",", room), svg.shorten(tail, room)]
+    return svg.join([svg.text(0, y, lines[0], style), svg.text(0, y + 15, lines[1], style)])
+
+
 def _heading(row: LevelRow, place: RowPlace, x: float) -> Markup:
     if place.heading is None:
         return Markup("")
@@ -118,7 +129,7 @@ def mark(kind: str, x: float, y: float, channel: str) -> Markup:
     if kind in ("recorder", "source_off"):
         return svg.path(f"M{svg.number(x)} {svg.number(y - 7)}v14", f"floor {kind.replace('_', '-')}")
     if kind == "direct":
-        return svg.path(marks.shape("circle", x, y, _HALF), "open direct")
+        return svg.path(marks.shape("circle", x, y, _OPEN_HALF), "open direct")
     if kind == "added":
         return svg.path(marks.shape("diamond", x, y, 4.0), f"open added {channel}")
     return svg.path(marks.shape("circle", x, y, _HALF), f"filled {channel}")

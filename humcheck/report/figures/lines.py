@@ -140,8 +140,8 @@ def _panel(panel: LinePanel, box: Box, low: float, high: float) -> Markup:
             hz_axis(box, across),
             value_axis(box, up, _STEP_DB, "dBFS"),
             _stems(through, panel.direct, across, up, box, panel.channel),
-            _marks_of(direct, across, up, "open direct", "bound direct", 3.0),
-            _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 3.0),
+            _marks_of(direct, across, up, "open direct", "bound direct", 3.8),
+            _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 2.8),
             _names(through, across, up, box),
         ]
     )
