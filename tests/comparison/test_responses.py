@@ -28,15 +28,13 @@ def compared(through, direct, **selection):
 
 @pytest.fixture(scope="module")
 def direct():
-    sounds = {"left": swept(length="standard", seed=1), "right": swept(length="standard", driven="right", seed=2)}
+    sounds = {"left": swept(seed=1), "right": swept(driven="right", seed=2)}
     return [estimate_response(sound, name) for name, sound in sounds.items()]
 
 
 def through(gain, across=None, seed=10):
     return [
-        estimate_response(
-            swept(length="standard", ppm=-170.0, driven=name, through=gain, across=across, seed=seed + number), name
-        )
+        estimate_response(swept(ppm=-170.0, driven=name, through=gain, across=across, seed=seed + number), name)
         for number, name in enumerate(("left", "right"))
     ]
 
@@ -75,14 +73,16 @@ def test_a_box_that_changes_nothing_has_no_span_but_a_bound(direct):
     assert found["response_span"].bound == "upper"
     assert found["response_span"].value < 0.002
     assert found["low_corner"].bound == "upper"
-    assert np.abs(found["response_delta"].value).max() < 0.002
+    curve = found["response_delta"]
+    audible = (np.array(curve.frequency_hz) > 19.99) & (np.array(curve.frequency_hz) < 20001)
+    assert np.abs(curve.value)[audible].max() < 0.002
 
 
 def test_added_crosstalk_is_the_complex_difference(direct):
     """Derived: 20 pF through where 10 pF is there anyway: the device adds 10 pF, -84.864 dB at 1 kHz, not -78.84."""
     ohm = 1e4 / 11
     own = [
-        estimate_response(swept(length="standard", driven=name, across=capacitive(10e-12, ohm), seed=20 + number), name)
+        estimate_response(swept(driven=name, across=capacitive(10e-12, ohm), seed=20 + number), name)
         for number, name in enumerate(("left", "right"))
     ]
     rows = response_rows([through(None, capacitive(20e-12, ohm))], [own], KEY)
@@ -108,7 +108,7 @@ def test_crosstalk_that_was_there_before_is_not_the_devices(direct):
 def test_intervals_of_the_delta_hold_as_often_as_they_say():
     """95 % bands hold 93-97 % of points; noise -60 dBFS and hum -70 dBFS in both takes, one take a side."""
     inside = []
-    for seed in range(14):
+    for seed in range(9):
         takes = [
             swept(rate_hz=16000.0, noise_dbfs=-60.0, hum_dbfs=-70.0, seed=100 + seed),
             swept(
@@ -147,7 +147,7 @@ def test_the_span_is_right_on_average_and_its_interval_holds(true_db):
     def slope(frequency_hz):
         return 10 ** (true_db * np.clip(np.log2(frequency_hz / 20), 0, octaves) / octaves / 20)
 
-    for _ in range(60):
+    for _ in range(40):
         one, other = made_response(gain=slope, gain_sd=1e-3, rng=rng), made_response(gain_sd=1e-3, rng=rng)
         span = compared([[one]], [[other]])["response_span"]
         low, high = (0.0, span.value) if span.bound else (span.low, span.high)
@@ -160,7 +160,7 @@ def test_the_span_is_right_on_average_and_its_interval_holds(true_db):
 def test_corner_intervals_hold():
     rng = np.random.default_rng(7)
     inside = []
-    for _ in range(100):
+    for _ in range(60):
         one = made_response(gain=high_pass(15.0), gain_sd=1e-3, rng=rng)
         other = made_response(gain_sd=1e-3, rng=rng)
         corner = compared([[one]], [[other]])["low_corner"]

@@ -32,27 +32,14 @@ KILOHERTZ = 1000.0
 CLEAR_SHARE = 0.01
 LEAK_SHORT_BAND_RATIO = 5.0
 
-#: What the method leaves without noise, in dB by frequency in Hz, on high-passes of 3 to 40 Hz and on low-passes: the
-#: ends of the sweep's band are not sharp, less so with a fast sweep.
+#: What the method leaves without noise, in dB by frequency in Hz, on high-passes of 3 to 40 Hz: the low end of a sweep
+#: is not sharp, the less so the faster it is.
 SLOW_SWEEP_S = 1.2
-METHOD_SD_DB_SLOW = (
-    (8.0, 6e-4),
-    (10.0, 3e-4),
-    (11.0, 6e-5),
-    (20.0, 3e-5),
-    (30.0, 2e-5),
-    (20000.0, 2e-5),
-    (22500.0, 1e-3),
-)
-METHOD_SD_DB_FAST = (
-    (8.0, 1e-2),
-    (10.0, 1e-2),
-    (11.0, 3e-3),
-    (13.0, 3e-4),
-    (20.0, 5e-5),
-    (20000.0, 3e-5),
-    (22500.0, 2e-3),
-)
+METHOD_SD_DB_SLOW = ((8.0, 6e-4), (10.0, 3e-4), (11.0, 6e-5), (20.0, 3e-5), (30.0, 2e-5))
+METHOD_SD_DB_FAST = ((8.0, 1e-2), (10.0, 1e-2), (11.0, 3e-3), (13.0, 3e-4), (20.0, 5e-5), (30.0, 3e-5))
+#: The same at the upper end, by share of the highest usable frequency.
+METHOD_SD_DB_TOP = ((0.94, 0.0), (1.0, 2e-3))
+HIGHEST_SWEPT_HZ = 22660.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +103,7 @@ def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEsti
     MeasurementError
         If the sweep does not arrive in the driven channel, or the take's rate is too low for 997 Hz.
     """
-    top_hz = USABLE_SHARE * sound.rate_hz
+    top_hz = min(USABLE_SHARE * sound.rate_hz, HIGHEST_SWEPT_HZ)
     frequency_hz = FREQUENCIES_HZ[top_hz >= FREQUENCIES_HZ]
     if top_hz < 2 * REFERENCE_HZ:
         raise MeasurementError(f"the take's sampling rate of {sound.rate_hz:g} Hz is too low for a response")
@@ -136,7 +123,7 @@ def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEsti
         crosstalk_1k=None if crosstalk is None else _crosstalk_1k(bands, column, crosstalk),
         distortion=estimate_distortion(bands, column, frequency_hz[in_series], np.abs(gain.value[in_series]) ** 2),
         delay_s=bands.delay_s,
-        method_sd_db=_method_sd_db(frequency_hz, bands.law.time_constant_s),
+        method_sd_db=_method_sd_db(frequency_hz, bands.law.time_constant_s, top_hz),
     )
 
 
@@ -172,10 +159,11 @@ def _crosstalk_1k(bands: PathBands, column: int, crosstalk: Gain) -> Gain | None
     return _crosstalk(bands, column, np.array([KILOHERTZ]), LEAK_SHORT, band_ratio=LEAK_SHORT_BAND_RATIO)
 
 
-def _method_sd_db(frequency_hz: Floats, time_constant_s: float) -> Floats:
-    table = METHOD_SD_DB_SLOW if time_constant_s >= SLOW_SWEEP_S else METHOD_SD_DB_FAST
-    at_hz, sd_db = np.array(table).T
-    return np.asarray(np.interp(np.log(frequency_hz), np.log(at_hz), sd_db))
+def _method_sd_db(frequency_hz: Floats, time_constant_s: float, top_hz: float) -> Floats:
+    low_hz, low_db = np.array(METHOD_SD_DB_SLOW if time_constant_s >= SLOW_SWEEP_S else METHOD_SD_DB_FAST).T
+    share, high_db = np.array(METHOD_SD_DB_TOP).T
+    low = np.interp(np.log(frequency_hz), np.log(low_hz), low_db)
+    return np.asarray(low + np.interp(frequency_hz / top_hz, share, high_db))
 
 
 def valid_points(gain: Gain) -> Flags:
