@@ -152,10 +152,20 @@ class Truth:
         """Return the mains frequency at take times, in the take's nominal clock."""
         return self.mains_cycles.rate_at(np.asarray(take_time_s) * self.rate_hz) * self.rate_hz
 
-    def in_take_clock_hz(self, frequency_hz: float) -> float:
-        """Return what a frequency that is steady in true time measures in the take's nominal clock (mean)."""
-        counter = self.clock.true_counter(frequency_hz)
-        return float(counter.at(np.array([self.n_samples]))[0] / self.n_samples * self.rate_hz)
+    def in_take_clock_hz(self, frequency_hz: float, start_s: float | None = None, stop_s: float | None = None) -> float:
+        """Return what a frequency that is steady in true time measures in the take's nominal clock, on average.
+
+        Parameters
+        ----------
+        frequency_hz : float
+            In true time.
+        start_s, stop_s : float, optional
+            Between these source times; the ends of the take without them.
+        """
+        first = 0.0 if start_s is None else float(self.clock.take_index(np.array([start_s]))[0])
+        last = float(self.n_samples) if stop_s is None else float(self.clock.take_index(np.array([stop_s]))[0])
+        cycles = self.clock.true_counter(frequency_hz).at(np.array([first, last]))
+        return float((cycles[1] - cycles[0]) / (last - first) * self.rate_hz)
 
     def picture_amplitudes(self, highest_hz: float = BAND_HIGH_HZ) -> Complexes:
         """Return the picture's lines at multiples of its repeat rate, shape (n_harmonics, 2)."""
@@ -177,14 +187,14 @@ class Truth:
 
     @property
     def buzz_frequency_hz(self) -> float | None:
-        """Field rate in the take's nominal clock."""
+        """Field rate in the take's nominal clock, mean over the take."""
         if self.path.picture is None:
             return None
         return self.in_take_clock_hz(self.path.picture.timing.field_rate_hz)
 
     @property
     def whistle_frequency_hz(self) -> float | None:
-        """Line rate in the take's nominal clock."""
+        """Line rate in the take's nominal clock, mean over the take."""
         if self.path.picture is None:
             return None
         return self.in_take_clock_hz(self.path.picture.timing.line_rate_hz)
