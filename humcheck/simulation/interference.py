@@ -61,11 +61,9 @@ def _add_hum(sound: Floats, path: PathModel, cycles: Floats, rate_hz: float) -> 
         add_periodic(sound, total, cycles)
     for hum in path.hum:
         if hum.modulation != 0:
-            time_s = np.arange(sound.shape[1]) / rate_hz
-            swing = 1 + hum.modulation * np.sin(2 * np.pi * hum.modulation_hz * time_s)
             part = np.zeros_like(sound)
             add_periodic(part, hum.channel_amplitudes(n_harmonics), cycles)
-            sound += part * swing
+            sound += part * hum.swing(np.arange(sound.shape[1]) / rate_hz)
 
 
 def add_hiss(sound: Floats, path: PathModel, rate_hz: float, rng: np.random.Generator) -> None:

@@ -70,6 +70,10 @@ class Hum:
     modulation: float = 0.0
     modulation_hz: float = 0.5
 
+    def swing(self, time_s: Floats) -> Floats:
+        """Return the factor by which the amplitudes swell at take times, shape of `time_s`."""
+        return np.asarray(1 + self.modulation * np.sin(2 * np.pi * self.modulation_hz * time_s))
+
     def channel_amplitudes(self, n_harmonics: int) -> Complexes:
         """Return the amplitudes in both channels, shape (n_harmonics, 2)."""
         amplitudes = np.zeros(n_harmonics, dtype=np.complex128)

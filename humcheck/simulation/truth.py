@@ -18,6 +18,9 @@ from humcheck.simulation.recorder import Splice
 
 TONE_HZ = 997.0
 
+#: Moments at which hum that swells is looked at.
+_SWELL_POINTS = 2000
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
@@ -133,8 +136,18 @@ class Truth:
 
     @property
     def hum_level_dbfs(self) -> Floats:
-        """RMS sum of the mains family up to 20 kHz."""
+        """RMS sum of the mains family up to 20 kHz, its slow swelling left out."""
         return _level(self.hum_amplitudes())
+
+    def hum_level_between_dbfs(self, start_s: float, stop_s: float) -> Floats:
+        """Return the RMS sum of the mains family up to 20 kHz between two source times, its swelling included."""
+        first, last = self.clock.take_index(np.array([start_s, stop_s]))
+        time_s = np.linspace(first, last, _SWELL_POINTS) / self.rate_hz
+        n_harmonics = int(BAND_HIGH_HZ / self.path.mains.frequency_hz)
+        total = np.zeros((time_s.size, n_harmonics, 2), dtype=np.complex128)
+        for hum in self.path.hum:
+            total += hum.swing(time_s)[:, np.newaxis, np.newaxis] * hum.channel_amplitudes(n_harmonics)
+        return np.asarray(power_to_dbfs(np.mean(np.sum(np.abs(total) ** 2, axis=1), axis=0) / 2))
 
     def hum_frequency_hz(self, start_s: float, stop_s: float) -> float:
         """Return the mean mains frequency between two source times, in the take's nominal clock."""

@@ -110,7 +110,7 @@ def _truths(truth: Truth) -> dict[str, np.ndarray]:  # type: ignore[type-arg]
         return np.full(2, truth.in_take_clock_hz(frequency_hz, quiet.start_s + 0.15, quiet.end_s - 0.15))
 
     return {
-        "hum_level": truth.hum_level_dbfs,
+        "hum_level": truth.hum_level_between_dbfs(quiet.start_s + 0.15, quiet.end_s - 0.15),
         "buzz_level": truth.buzz_level_dbfs,
         "whistle_level": truth.whistle_level_dbfs,
         "hiss_level": truth.hiss_level_dbfs,

@@ -119,6 +119,10 @@ def test_modulated_hum_has_sidebands_of_half_the_depth():
     low, carrier, high = np.abs(lines(take.samples, 48000, [49.0, 50.0, 51.0]))[:, 0]
     assert carrier == pytest.approx(0.01, rel=1e-6)
     assert [low, high] == pytest.approx([0.0015, 0.0015], rel=1e-6)
+    # Power of carrier and sidebands: 1 + 0.3^2 / 2, 0.1912 dB; in the first quarter of a second it only rises:
+    # mean of (1 + 0.3 sin)^2 over a quarter turn is 1 + 0.6 x 2/pi + 0.09/2 = 1.42697, 1.5441 dB.
+    assert take.truth.hum_level_between_dbfs(-1.25, 8.75) == pytest.approx([-40 + 0.1912] * 2, abs=1e-3)
+    assert take.truth.hum_level_between_dbfs(-1.25, -1.0) == pytest.approx([-40 + 1.5441] * 2, abs=2e-3)
 
 
 def test_truth_knows_the_frequency_that_the_take_holds():

@@ -87,8 +87,8 @@ class TestThrough:
         assert row.value == pytest.approx(true_db, abs=1e-4)
 
     def test_crosstalk(self, results, truths, index):
-        # The idle channel's sweep, -83 dBFS on the right, passes a twelfth of an octave at 1 kHz in 42 ms; hiss of
-        # -90 dBFS in 20 kHz leaves E/N0 = 10^0.7 x 0.042 x 20000 = 4200, or 0.1 dB. Four of them; 6 dB more on the left.
+        # The idle channel's sweep, -83 dBFS on the right, passes a twelfth of an octave at 1 kHz in 42 ms; with hiss of
+        # -90 dBFS in 20 kHz E/N0 is 10^0.7 x 0.042 x 20000 = 4200, or 0.1 dB. Four of them; half of it on the left.
         row = measure(results, "crosstalk_1k", CHANNELS[index])
         assert row.value == pytest.approx(truths["through"].crosstalk_1k_db[index], abs=(0.2, 0.4)[index])
 
