@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.spectra import fast_length
+from humcheck.tracks.envelopes import edge
 from humcheck.tracks.sections import Section, TrackChannel
 from humcheck.tracks.waveforms import section_waveform, sweep_time_constant_s
 
@@ -27,6 +28,11 @@ Complexes = NDArray[np.complex128]
 
 #: Division is exact where the sweep's spectrum is less than this far under its 1/sqrt(f) law: about 2 Hz to 23 kHz.
 SPECTRUM_FLOOR_DB = -40.0
+#: Where the path's usual gain is taken from.
+MIDDLE_HZ = (500.0, 2000.0)
+TINY = 1e-300
+#: The ratio of two channels begins between these frequencies.
+RATIO_FROM_HZ = (3.0, 6.0)
 #: The ends of the record are faded, lest hum and a DC offset splatter where they are cut.
 EDGE_FADE_S = 0.15
 
@@ -155,6 +161,35 @@ def path_spectrum(sound: SectionSound, driven: TrackChannel) -> PathSpectrum:
     floor = _floor(section, law, bin_hz, divisor.size, step_s)
     recorded *= np.conj(divisor) / np.maximum(np.abs(divisor) ** 2, floor)
     return PathSpectrum(spectrum=recorded, bin_hz=bin_hz, n_samples=n_samples, law=law)
+
+
+def idle_re_driven(path: PathSpectrum, driven_row: int) -> PathSpectrum:
+    """Return the same path with the idle channel divided by the driven one.
+
+    What crosses over by stray capacitance or shared resistance is then over in microseconds: all that rings on in both
+    channels, such as the tails of coupling capacitors, has gone.
+
+    Parameters
+    ----------
+    path : PathSpectrum
+        Of two channels; of one, it is returned as it is.
+    driven_row : int
+        Row of the driven channel, which stays as it is.
+    """
+    if len(path.spectrum) == 1:
+        return path
+    driven = path.spectrum[driven_row]
+    power = driven.real**2 + driven.imag**2
+    middle = slice(int(MIDDLE_HZ[0] / path.bin_hz), int(MIDDLE_HZ[1] / path.bin_hz))
+    floor = float(np.median(power[middle])) * 10.0 ** (SPECTRUM_FLOOR_DB / 10.0)
+    rows = np.empty_like(path.spectrum)
+    rows[driven_row] = driven
+    rows[1 - driven_row] = path.spectrum[1 - driven_row] * np.conj(driven) / np.maximum(power, max(floor, TINY))
+    # Below the sweep there is only noise over noise.
+    n_low = int(RATIO_FROM_HZ[1] / path.bin_hz)
+    low_hz = path.bin_hz * np.arange(n_low, dtype=np.float64)
+    rows[1 - driven_row, :n_low] *= edge((low_hz - RATIO_FROM_HZ[0]) / (RATIO_FROM_HZ[1] - RATIO_FROM_HZ[0]))
+    return PathSpectrum(spectrum=rows, bin_hz=path.bin_hz, n_samples=path.n_samples, law=path.law)
 
 
 def impulse_response(path: PathSpectrum, top_hz: float) -> ImpulseResponse:

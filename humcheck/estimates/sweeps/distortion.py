@@ -78,7 +78,7 @@ def _of_order(bands: PathBands, column: int, order: int, frequency_hz: Floats, f
         offsets_s = np.concatenate(
             [[-bands.law.advance_s(order)], noise_offsets_s(harmonic_hz, window, window, bands.law)[:NOISE_PLACES]]
         )
-        powers = np.abs(read(response, kernel, bands.delay_s + offsets_s)[column]) ** 2
+        powers = np.abs(read(response, column, kernel, bands.delay_s + offsets_s)) ** 2
         noise_power[index] = powers[1:].mean()
         power[index] = powers[0] - noise_power[index]
     return Distortion(

@@ -33,7 +33,7 @@ FREEDOM_OF_POOLED = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gain:
-    """Complex gain of one channel re the track.
+    """Complex gain of one channel, re the track or re another channel.
 
     Attributes
     ----------
@@ -98,42 +98,45 @@ def path_bands(path: PathSpectrum, top_hz: float, driven_column: int) -> PathBan
     )
 
 
-def read_gains(bands: PathBands, frequency_hz: Floats, shape: WindowShape, *, band_ratio: float = 1.0) -> list[Gain]:
-    """Return the gain of each channel with the uncertainty that the noise around it leaves.
+def read_gain(
+    bands: PathBands,
+    row: int,
+    frequency_hz: Floats,
+    shape: WindowShape,
+    *,
+    centre_s: float = 0.0,
+    band_ratio: float = 1.0,
+) -> Gain:
+    """Return the gain of one channel with the uncertainty that the noise around it leaves.
 
     Parameters
     ----------
     bands : PathBands
-        Of n_ch channels.
+        Of the path.
+    row : int
+        Row of the channel.
     frequency_hz : numpy.ndarray, shape (n_f,)
         Within the bands.
     shape : WindowShape
         Length of the windows.
+    centre_s : float, optional
+        Delay of the peak.
     band_ratio : float, optional
         How far above the frequency the impulse response must still be whole: slow ones ring longer than short windows.
     """
-    n_channels = bands.responses[0].samples.shape[0]
-    value = np.empty((n_channels, frequency_hz.size), dtype=np.complex128)
-    power = np.empty((n_channels, frequency_hz.size))
-    noise_power = np.empty((n_channels, frequency_hz.size))
-    n_places = np.empty(frequency_hz.size)
+    value = np.empty(frequency_hz.size, dtype=np.complex128)
+    power, noise_power, n_places = (np.empty(frequency_hz.size) for _ in range(3))
     for index, one_hz in enumerate(frequency_hz.tolist()):
         window = window_at(one_hz, shape, bands.law)
         response = bands.at(band_ratio * one_hz)
-        kernel, reach = nulled_kernel(one_hz, window, response, bands.lines, bands.law)
+        kernel, reach = nulled_kernel(one_hz, window, response, row, bands.lines, bands.law)
         offsets_s = noise_offsets_s(one_hz, window, reach, bands.law)
-        gains = read(response, kernel, bands.delay_s + np.concatenate([[0.0], offsets_s]))
-        value[:, index] = gains[:, 0]
-        noise_power[:, index] = bands.lines.noise_power_at(one_hz) * kernel.noise_gain / response.samples.shape[1]
+        gains = read(response, row, kernel, centre_s + np.concatenate([[0.0], offsets_s]))
+        even = bands.lines.noise_power_at(one_hz, row) * kernel.noise_gain / response.samples.shape[1]
         # A record that is cut short may have no clear place at all.
-        alone = offsets_s.size == 0
-        power[:, index] = noise_power[:, index] if alone else np.mean(np.abs(gains[:, 1:]) ** 2, axis=1)
-        n_places[index] = max(offsets_s.size, 1)
-    freedom = FREEDOM_OF_PLACE * n_places
-    return [
-        Gain(value=value[row], sd=np.sqrt(power[row]), freedom=freedom, noise_sd=np.sqrt(noise_power[row]))
-        for row in range(n_channels)
-    ]
+        power[index] = np.mean(np.abs(gains[1:]) ** 2) if offsets_s.size else even
+        value[index], noise_power[index], n_places[index] = gains[0], even, max(offsets_s.size, 1)
+    return Gain(value=value, sd=np.sqrt(power), freedom=FREEDOM_OF_PLACE * n_places, noise_sd=np.sqrt(noise_power))
 
 
 def mean_gain(gains: Sequence[Gain]) -> Gain:

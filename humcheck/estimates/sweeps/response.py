@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.errors import MeasurementError
-from humcheck.estimates.sweeps.deconvolution import Floats, SectionSound, path_spectrum
+from humcheck.estimates.sweeps.deconvolution import Floats, SectionSound, idle_re_driven, path_spectrum
 from humcheck.estimates.sweeps.distortion import Distortion, estimate_distortion
-from humcheck.estimates.sweeps.gains import Gain, PathBands, path_bands, read_gains
+from humcheck.estimates.sweeps.gains import Gain, PathBands, path_bands, read_gain
 from humcheck.estimates.sweeps.grid import FREQUENCIES_HZ, IN_SERIES, REFERENCE_HZ, Flags, index_of
-from humcheck.estimates.sweeps.windows import LEAK, LEAK_SHORT, RESPONSE, WindowShape
+from humcheck.estimates.sweeps.windows import LEAK, LEAK_SHORT, RESPONSE
 from humcheck.results.rows import Channel
 from humcheck.tracks.sections import TrackChannel
 
@@ -108,45 +108,29 @@ def estimate_response(sound: SectionSound, driven: TrackChannel) -> ResponseEsti
     if top_hz < 2 * REFERENCE_HZ:
         raise MeasurementError(f"the take's sampling rate of {sound.rate_hz:g} Hz is too low for a response")
     column = _driven_column(sound.channels, driven)
-    bands = path_bands(path_spectrum(sound, driven), min(top_hz, float(FREQUENCIES_HZ[-1])), column)
-    gain = read_gains(bands, frequency_hz, RESPONSE)[column]
+    bands = path_bands(
+        idle_re_driven(path_spectrum(sound, driven), column), min(top_hz, float(FREQUENCIES_HZ[-1])), column
+    )
+    gain = read_gain(bands, column, frequency_hz, RESPONSE, centre_s=bands.delay_s)
     if not valid_points(gain).any():
         raise MeasurementError(f"the sweep does not arrive in the {sound.channels[column]} channel")
     in_series = IN_SERIES[: frequency_hz.size]
-    crosstalk = _crosstalk(bands, column, frequency_hz, LEAK)
+    one_channel = len(sound.channels) == 1
+    crosstalk = None if one_channel else read_gain(bands, 1 - column, frequency_hz, LEAK)
     return ResponseEstimate(
         driven=_channel(sound, column),
-        idle=None if len(sound.channels) == 1 else _channel(sound, 1 - column),
+        idle=None if one_channel else _channel(sound, 1 - column),
         frequency_hz=frequency_hz,
         gain=gain,
         crosstalk=crosstalk,
-        crosstalk_1k=None if crosstalk is None else _crosstalk_1k(bands, column, crosstalk),
+        crosstalk_1k=None if crosstalk is None else _crosstalk_1k(bands, 1 - column, crosstalk),
         distortion=estimate_distortion(bands, column, frequency_hz[in_series], np.abs(gain.value[in_series]) ** 2),
         delay_s=bands.delay_s,
         method_sd_db=_method_sd_db(frequency_hz, bands.law.time_constant_s, top_hz),
     )
 
 
-def _crosstalk(
-    bands: PathBands, column: int, frequency_hz: Floats, shape: WindowShape, *, band_ratio: float = 1.0
-) -> Gain | None:
-    """Return the gain of the idle channel re the driven one, both read through the same windows."""
-    gains = read_gains(bands, frequency_hz, shape, band_ratio=band_ratio)
-    if len(gains) == 1:
-        return None
-    driven, idle = gains[column], gains[1 - column]
-    magnitude = np.abs(driven.value)
-    # The driven channel's own noise turns and scales a ratio that is small: it enters as a share of it.
-    own = np.abs(idle.value) * driven.sd / magnitude
-    return Gain(
-        value=idle.value / driven.value,
-        sd=np.hypot(idle.sd, own) / magnitude,
-        freedom=idle.freedom,
-        noise_sd=idle.noise_sd / magnitude,
-    )
-
-
-def _crosstalk_1k(bands: PathBands, column: int, crosstalk: Gain) -> Gain | None:
+def _crosstalk_1k(bands: PathBands, idle_row: int, crosstalk: Gain) -> Gain:
     index = index_of(KILOHERTZ)
     if crosstalk.sd[index] < CLEAR_SHARE * np.abs(crosstalk.value[index]):
         only = slice(index, index + 1)
@@ -156,7 +140,7 @@ def _crosstalk_1k(bands: PathBands, column: int, crosstalk: Gain) -> Gain | None
             freedom=crosstalk.freedom[only],
             noise_sd=crosstalk.noise_sd[only],
         )
-    return _crosstalk(bands, column, np.array([KILOHERTZ]), LEAK_SHORT, band_ratio=LEAK_SHORT_BAND_RATIO)
+    return read_gain(bands, idle_row, np.array([KILOHERTZ]), LEAK_SHORT, band_ratio=LEAK_SHORT_BAND_RATIO)
 
 
 def _method_sd_db(frequency_hz: Floats, time_constant_s: float, top_hz: float) -> Floats:

@@ -62,10 +62,10 @@ class LineScan:
     block_hz: float
     noise_power: Floats
 
-    def noise_power_at(self, frequency_hz: float) -> Floats:
-        """Return the mean square magnitude of a bin of noise around a frequency, shape (n_ch,)."""
+    def noise_power_at(self, frequency_hz: float, row: int) -> float:
+        """Return the mean square magnitude of a bin of one channel's noise around a frequency."""
         block = min(int(frequency_hz / self.block_hz), self.noise_power.shape[1] - 1)
-        return np.asarray(self.noise_power[:, block])
+        return float(self.noise_power[row, block])
 
 
 def scan_lines(path: PathSpectrum, top_hz: float) -> LineScan:
@@ -103,7 +103,7 @@ def scan_lines(path: PathSpectrum, top_hz: float) -> LineScan:
 
 
 def nulled_kernel(
-    frequency_hz: float, window: Window, response: ImpulseResponse, lines: LineScan, law: SweepLaw
+    frequency_hz: float, window: Window, response: ImpulseResponse, row: int, lines: LineScan, law: SweepLaw
 ) -> tuple[Kernel, Window]:
     """Return a window's kernel that is blind to steady lines.
 
@@ -118,6 +118,8 @@ def nulled_kernel(
         The window around its place.
     response : ImpulseResponse
         What is to be read.
+    row : int
+        Row of the channel to be read.
     lines : LineScan
         Of the same path.
     law : SweepLaw
@@ -132,7 +134,7 @@ def nulled_kernel(
     """
     rate_hz = response.rate_hz
     plain = window_kernel(frequency_hz, window, rate_hz)
-    near_hz = _lines_that_matter(plain, response, lines)
+    near_hz = _lines_that_matter(plain, response, row, lines)
     if near_hz.size == 0:
         return plain, window
     reach = _reach(frequency_hz, window, law)
@@ -157,7 +159,7 @@ def _local_maxima(ratio: Floats, peaks: NDArray[np.intp], half: int) -> NDArray[
     return kept[np.argsort(-ratio[kept])][:MOST_LINES]
 
 
-def _lines_that_matter(plain: Kernel, response: ImpulseResponse, lines: LineScan) -> Floats:
+def _lines_that_matter(plain: Kernel, response: ImpulseResponse, row: int, lines: LineScan) -> Floats:
     length_s = plain.local.size / response.rate_hz
     near = np.flatnonzero(np.abs(lines.lines_hz - plain.frequency_hz) < FARTHEST_WIDTHS / length_s)
     near_hz = lines.lines_hz[near]
@@ -167,9 +169,8 @@ def _lines_that_matter(plain: Kernel, response: ImpulseResponse, lines: LineScan
     # A real line has an image at its negative frequency.
     seen = np.abs(waves @ plain.weights) + np.abs(waves @ np.conj(plain.weights))
     line_gain = seen**2 / response.samples.shape[1]
-    harm = lines.line_power[:, near] * line_gain
-    noise = lines.noise_power_at(plain.frequency_hz) * plain.noise_gain
-    return near_hz[np.any(harm > HARMLESS_SHARE * noise[:, np.newaxis], axis=0)]
+    noise = lines.noise_power_at(plain.frequency_hz, row) * plain.noise_gain
+    return np.asarray(near_hz[lines.line_power[row, near] * line_gain > HARMLESS_SHARE * noise])
 
 
 def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:

@@ -126,13 +126,15 @@ def turning(frequency_hz: Floats, local: NDArray[np.intp], rate_hz: float) -> Co
     return np.asarray(products.reshape(frequency_hz.size, -1)[:, : local.size])
 
 
-def read(response: ImpulseResponse, kernel: Kernel, places_s: Floats) -> Complexes:
-    """Read the gain at some places of an impulse response.
+def read(response: ImpulseResponse, row: int, kernel: Kernel, places_s: Floats) -> Complexes:
+    """Read the gain of one channel at some places of an impulse response.
 
     Parameters
     ----------
     response : ImpulseResponse
-        Of n_ch channels, whole at the kernel's frequency.
+        Whole at the kernel's frequency.
+    row : int
+        Row of the channel.
     kernel : Kernel
         For the response's rate.
     places_s : numpy.ndarray, shape (n_places,)
@@ -140,15 +142,15 @@ def read(response: ImpulseResponse, kernel: Kernel, places_s: Floats) -> Complex
 
     Returns
     -------
-    numpy.ndarray, shape (n_ch, n_places)
+    numpy.ndarray, shape (n_places,)
         Complex.
     """
     starts = np.rint(places_s * response.rate_hz).astype(np.intp)
-    stretches = response.samples.take(starts[:, np.newaxis] + kernel.local, axis=1, mode="wrap")
+    stretches = response.samples[row].take(starts[:, np.newaxis] + kernel.local, mode="wrap")
     # Two real products cost a third of a mixed one.
     parts = stretches @ kernel.weights.view(np.float64).reshape(-1, 2)
     turns = np.exp(-2j * np.pi * kernel.frequency_hz / response.rate_hz * starts)
-    return np.asarray((parts[..., 0] + 1j * parts[..., 1]) * turns)
+    return np.asarray((parts[:, 0] + 1j * parts[:, 1]) * turns)
 
 
 @lru_cache(maxsize=4096)
