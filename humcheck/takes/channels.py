@@ -96,7 +96,11 @@ def _sources(size: NDArray[np.float64], arrives: list[int], channel_map: Channel
         return {"left": 1, "right": 0}
     if channel_map in ("left-only", "right-only"):
         arrives = [0 if channel_map == "left-only" else 1]
-    if channel_map == "merged" and len(size) == 2:
-        # Each track channel is read where a straight lead would have put it, if it is there.
-        return {TRACK_CHANNELS[c]: c if size[c, c] >= 0.5 * size[:, c].max() else 1 - c for c in arrives}
-    return {TRACK_CHANNELS[column]: int(np.argmax(size[:, column])) for column in arrives}
+    # Each track channel is read where a straight lead would have put it, if it is there.
+    return {TRACK_CHANNELS[column]: _source(size[:, column], column) for column in arrives}
+
+
+def _source(column: NDArray[np.float64], straight: int) -> int:
+    if straight < len(column) and column[straight] >= 0.5 * column.max():
+        return straight
+    return int(np.argmax(column))

@@ -76,12 +76,11 @@ def examine(
     count : int
         Samples lost; negative where inserted.
     """
-    verdicts = [_examine_channel(file, section, channel, source, before, count) for channel, source in sources]
-    inside = [verdict for verdict in verdicts if verdict.place is not None]
-    if inside:
-        return min(inside, key=lambda verdict: verdict.place.sd if verdict.place is not None else np.inf)
-    told = [verdict for verdict in verdicts if verdict.side != "open"]
-    return told[0] if told else Verdict(None, "open")
+    for channel, source in sources:
+        verdict = _examine_channel(file, section, channel, source, before, count)
+        if verdict.side != "open":
+            return verdict
+    return Verdict(None, "open")
 
 
 class _Blocks(NamedTuple):

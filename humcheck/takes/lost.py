@@ -6,6 +6,7 @@ than what the freedom to choose interval and count is worth.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,14 +17,17 @@ from humcheck.takes.timing import Arrivals, WanderModel, is_straight
 
 Array = NDArray[np.float64]
 
-#: What a jump must gain in log likelihood: one interval of a hundred is hit, by any of a few thousand counts.
-_COST = 12.0
+#: What a jump must gain in log likelihood: one interval in thirty is hit, by any of a hundred likely counts.
+_COST = 8.0
 _MOST_JUMPS = 8
 _FEWEST_MARKERS = 3
 #: A clock may well wander by this in a minute (RMS, ppm); a jump must stand out from that by so many times its spread.
+#: In the minute of quiet of a long track this leaves a single sample open: the other markers are too few to tell.
 _PLAUSIBLE_WALK_PPM = 0.3
 _CERTAIN_Z = 5.0
-#: One jump of several may not pay alone: so many more are looked at before the search ends.
+#: One jump of several may not pay alone: the search keeps so many guesses at once, and ends after so many rounds
+#: without a better one.
+_BEAM = 6
 _LOOK_AHEAD = 3
 
 
@@ -53,29 +57,29 @@ def count_jumps(arrivals: Arrivals) -> list[Jump]:
     deviation = arrivals.deviation()
     # A jump by `count` after arrival i lowers all later indices.
     shapes = -np.tri(n_arrivals, n_arrivals, -1).T[: n_arrivals - 1]
-    best = guess = _Guess({}, float(model.log_likelihood(deviation).max()))
-    poorer = 0
-    while poorer < _LOOK_AHEAD and len(guess.jumps) < _MOST_JUMPS:
-        further = _one_more(model, deviation, shapes, guess)
-        if further is None:
-            break
-        guess = further
-        poorer = 0 if guess.score > best.score else poorer + 1
-        best = max(best, guess, key=lambda one: one.score)
+    best = _Guess({}, float(model.log_likelihood(deviation).max()))
+    beam, poorer = [best], 0
+    while beam and poorer < _LOOK_AHEAD:
+        further = {tuple(sorted(g.jumps.items())): g for one in beam for g in _one_more(model, deviation, shapes, one)}
+        beam = sorted(further.values(), key=lambda one: one.score)[-_BEAM:]
+        poorer += 1
+        if beam and beam[-1].score > best.score:
+            best, poorer = beam[-1], 0
     best = _pruned(model, deviation, shapes, best)
     certain = _certain_counts(arrivals, shapes)
     return [Jump(after, count) for after, count in sorted(best.jumps.items()) if abs(count) >= certain[after]]
 
 
-def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess) -> _Guess | None:
-    """Return the guess with the best single jump added or changed; None where no whole sample is left to explain."""
+def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess) -> Iterator[_Guess]:
+    """Yield the guess with one jump added or changed, the best count for each interval."""
+    if len(guess.jumps) >= _MOST_JUMPS:
+        return
     left = _without(deviation, shapes, guess.jumps)
     projected = model.inverse @ left  # (n_walks, n)
     pull = projected @ shapes.T
     stiffness = np.sum((shapes @ model.inverse) * shapes, axis=2)
     plain = model.log_weight - 0.5 * (projected @ left)
     counts = np.round(pull / np.maximum(stiffness, 1e-300))
-    best: tuple[float, int, int] | None = None
     for after in range(len(shapes)):
         tried = np.unique(counts[:, after])
         tried = tried[(tried != 0.0) & (tried + guess.jumps.get(after, 0) != 0.0)]
@@ -84,13 +88,8 @@ def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess
         gained = tried[:, None] * pull[:, after] - 0.5 * tried[:, None] ** 2 * stiffness[:, after]
         likelihood = (plain + gained).max(axis=1)
         top = int(np.argmax(likelihood))
-        if best is None or likelihood[top] > best[0]:
-            best = float(likelihood[top]), after, int(tried[top])
-    if best is None:
-        return None
-    likelihood_of_best, after, count = best
-    jumps = {**guess.jumps, after: guess.jumps.get(after, 0) + count}
-    return _Guess(jumps, likelihood_of_best - _COST * len(jumps))
+        jumps = {**guess.jumps, after: guess.jumps.get(after, 0) + int(tried[top])}
+        yield _Guess(jumps, float(likelihood[top]) - _COST * len(jumps))
 
 
 def _certain_counts(arrivals: Arrivals, shapes: Array) -> Array:

@@ -170,7 +170,8 @@ def scan(
     n_block = min(fast_length(int(_BLOCK_S * file.rate_hz)), max(stop - start, 16))
     finder = ChirpFinder(file.rate_hz, n_block, stretches)
     last_start = dict.fromkeys(((channel, stretch) for channel in TRACK_CHANNELS for stretch in stretches), -np.inf)
-    for index in range(start, stop, max(n_block - finder.overlap_samples, 1)):
+    hop = n_block if n_block >= stop - start else n_block - finder.overlap_samples
+    for index in range(start, stop, hop):
         for candidate in finder.find(file.read(index, min(index + n_block, stop)), index):
             # The same peak may show at the end of one block and the beginning of the next.
             kind = candidate.channel, candidate.stretch

@@ -19,7 +19,8 @@ Array = NDArray[np.float64]
 
 #: A take channel helps to time a chirp when it carries at least this share of the strongest one's amplitude.
 _CARRIES = 0.1
-_TONE_BAND_HZ = (300.0, 1700.0)
+#: Clear of the chirp's soft start, which ends at 556 Hz.
+_TONE_BAND_HZ = (560.0, 1600.0)
 #: After a move d the next would be of the order d**3: after one as small as this, below 1e-10.
 _LINEAR_SAMPLES = 3e-4
 
@@ -186,8 +187,8 @@ def _gains_around_tone(channel: TrackChannel, samples: Array, shape: Array, slop
     frequency_hz = chirp_frequency_hz(channel, time_s)
     low_hz, high_hz = _TONE_BAND_HZ
     near = np.flatnonzero((frequency_hz > low_hz) & (frequency_hz < high_hz))
-    weight = np.sin(np.pi * (frequency_hz[near] - low_hz) / (high_hz - low_hz)) ** 2
-    analytic = shape[near] + 1j * slope[near] / (2.0 * np.pi * frequency_hz[near])
-    match = (weight * analytic) @ samples[near]
-    # The real part of an analytic signal holds half its power.
-    return np.asarray(2.0 * np.abs(match) / np.sum(weight * np.abs(analytic) ** 2))
+    taper = np.sin(np.pi * (frequency_hz[near] - low_hz) / (high_hz - low_hz))
+    # The chirp and its quarter-cycle partner: both, because a filter turns the phase.
+    pair = np.stack([shape[near], slope[near] / (2.0 * np.pi * frequency_hz[near])]) * taper
+    parts = np.linalg.solve(pair @ pair.T, pair @ (samples[near] * taper[:, None]))
+    return np.asarray(np.hypot(parts[0], parts[1]))

@@ -8,7 +8,7 @@ arrival. How strong the wander is, is found by restricted maximum likelihood.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,8 @@ WALKS_PPM = np.concatenate([[1e-9], np.geomspace(1e-4, 30.0, 34)])
 _LIKELY_LOG_WALK = (np.log(0.03), np.log(10.0))
 #: A straight line is kept unless chance would leave such residuals less than once in a thousand times.
 _STRAIGHT_Z = 3.09
+#: Strengths of wander less likely than this are left out of the uncertainties.
+_NEGLIGIBLE = 3e-3
 #: Rate read from the pieces of one whole chirp, in ppm (from trials at 20 dB signal to noise).
 _ONE_CHIRP_PPM = 20.0
 #: What an unknown filter may put between a left and a right chirp, in seconds: a single marker's drift rests on it.
@@ -147,6 +149,8 @@ def arrivals_of(slots: Sequence[SlotFit], variance: Array, rate_hz: float, steps
 def fit_clock(arrivals: Arrivals, end_s: float, steps: tuple[Step, ...] = ()) -> ClockFit:
     """Fit the clock through at least two arrivals: straight if that explains them, else with wander.
 
+    The uncertainties allow for a wander too weak to show, each strength as far as it is to be believed.
+
     Parameters
     ----------
     arrivals : Arrivals
@@ -157,11 +161,24 @@ def fit_clock(arrivals: Arrivals, end_s: float, steps: tuple[Step, ...] = ()) ->
         Kept in the clock.
     """
     deviation = arrivals.deviation()
-    if is_straight(arrivals):
-        return _fit(arrivals, deviation, 0.0, end_s, steps)
-    likelihood = WanderModel(arrivals).log_likelihood(deviation)
-    walk_ppm = float(WALKS_PPM[1 + int(np.argmax(likelihood[1:]))])
-    return _fit(arrivals, deviation, walk_ppm, end_s, steps)
+    weight = _belief(WanderModel(arrivals).log_likelihood(deviation))
+    straight = len(deviation) <= arrivals.design().shape[1] or is_straight(arrivals)
+    walk_ppm = 0.0 if straight else float(WALKS_PPM[1 + int(np.argmax(weight[1:]))])
+    best = _fit(arrivals, deviation, walk_ppm, end_s, steps)
+    likely = np.flatnonzero(weight > _NEGLIGIBLE)
+    others = [_fit(arrivals, deviation, float(WALKS_PPM[place]), end_s, ()) for place in likely]
+    share = weight[likely] / weight[likely].sum()
+    offset = [one.offset_sd_s**2 + (one.clock.offset_s - best.clock.offset_s) ** 2 for one in others]
+    drift = [one.drift_sd_ppm**2 + (one.clock.drift_ppm - best.clock.drift_ppm) ** 2 for one in others]
+    return replace(best, offset_sd_s=float(np.sqrt(share @ offset)), drift_sd_ppm=float(np.sqrt(share @ drift)))
+
+
+def _belief(log_likelihood: Array) -> Array:
+    """Return how far each strength of wander is to be believed: none at all as likely beforehand as all others."""
+    prior = -0.5 * ((np.log(WALKS_PPM[1:]) - _LIKELY_LOG_WALK[0]) / _LIKELY_LOG_WALK[1]) ** 2
+    weight = np.exp(log_likelihood - log_likelihood.max())
+    weight[0] *= float(np.exp(prior).sum())
+    return np.asarray(weight / weight.sum())
 
 
 def is_straight(arrivals: Arrivals) -> bool:

@@ -1,0 +1,102 @@
+"""Lost and inserted samples: the count exactly, the place as well as the sound tells, and no false alarms."""
+
+import numpy as np
+import pytest
+
+from humcheck.takes.alignment import align
+from humcheck.takes.lost import Jump, count_jumps
+from humcheck.takes.recognition import find_marker
+from humcheck.takes.timing import Arrivals
+from humcheck.tracks.layouts import layout
+from tests.takes.lazy import LazyTake, walk
+
+FULL = layout("full", "short")
+
+
+def arrivals_with(jumps, *, track=FULL, walk_ppm=0.0, noise_samples=1e-3, seed=0):
+    rng = np.random.default_rng(seed)
+    times_s = np.array([m.start_s + place for m in track.markers for place in (0.18, 0.56)])
+    index = 48000.0 * times_s * (1.0 + 1e-6 * rng.uniform(-200, 200)) + rng.uniform(0, 1e5)
+    index += walk(seed, walk_ppm, track.duration_s)(times_s) + rng.normal(0.0, noise_samples, len(times_s))
+    for jump in jumps:
+        index = index - jump.count * (np.arange(len(times_s)) > jump.after)
+    return Arrivals(
+        rate_hz=48000.0,
+        track_s=times_s,
+        take_index=index,
+        variance=np.full(len(times_s), noise_samples**2),
+        side=np.where(np.arange(len(times_s)) % 2, 0.5, -0.5),
+    )
+
+
+@pytest.mark.parametrize("count", [1, 2, 30, 1000, 48000, -1, -40])
+@pytest.mark.parametrize("walk_ppm", [0.0, 0.3])
+def test_every_count_in_every_interval(count, walk_ppm):
+    for after in range(2 * len(FULL.markers) - 1):
+        jumps = [Jump(after, count)]
+        assert count_jumps(arrivals_with(jumps, walk_ppm=walk_ppm, seed=after)) == jumps
+
+
+def test_several_losses():
+    jumps = [Jump(1, 1), Jump(5, 480), Jump(9, -2), Jump(13, 7)]
+    assert count_jumps(arrivals_with(jumps, walk_ppm=0.1)) == jumps
+
+
+@pytest.mark.parametrize("track", [FULL, layout("full", "standard"), layout("silence", "standard")])
+@pytest.mark.parametrize("noise_samples", [1e-6, 1e-3])
+def test_no_false_alarm_from_a_clock_that_wanders(track, noise_samples):
+    for seed in range(50):
+        arrivals = arrivals_with([], track=track, walk_ppm=0.3, noise_samples=noise_samples, seed=seed)
+        assert count_jumps(arrivals) == []
+
+
+def test_one_sample_in_a_minute_of_quiet_is_not_claimed():
+    # A clock that wanders by 0.3 ppm in a minute strays by a good quarter of a sample over a minute of silence.
+    track = layout("silence", "long")
+    assert count_jumps(arrivals_with([Jump(3, 1)], track=track, walk_ppm=0.3)) == []
+    assert count_jumps(arrivals_with([Jump(3, 5)], track=track, walk_ppm=0.3)) == [Jump(3, 5)]
+
+
+def placed(section, share, count, *, snr_db, seed=0, track=FULL, **more):
+    """Return what is found of a loss at a share of a section's length, and the true place."""
+    place = int(1000.25 + (section.start_s + share * section.duration_s) * 48000.0)
+    take = LazyTake(track, losses=((place, count),), snr_db=snr_db, seed=seed, **more)
+    return align(take, find_marker(take).sighting, track), place
+
+
+@pytest.mark.parametrize("count", [1, 3, 30, 1000, -30])
+@pytest.mark.parametrize(("snr_db", "reach"), [(40.0, 1), (20.0, 2)])
+def test_the_place_in_a_treble_sweep(count, snr_db, reach):
+    for seed in range(2):
+        alignment, place = placed(FULL.section("sweep-right"), 0.8 + 0.07 * seed, count, snr_db=snr_db, seed=seed)
+        assert [lost.count for lost in alignment.lost] == [count]
+        assert abs(alignment.lost[0].place_index - place) <= reach
+
+
+@pytest.mark.parametrize(("name", "share"), [("tone-left", 0.5), ("imd-smpte", 0.6), ("marker-2", 0.1)])
+def test_the_place_in_tones_is_within_its_uncertainty(name, share):
+    # A tone moves by 7 degrees in one sample: the place is as uncertain as that makes it, and says so.
+    for seed in range(2):
+        alignment, place = placed(FULL.section(name), share, 3, snr_db=30.0, seed=seed)
+        assert [lost.count for lost in alignment.lost] == [3]
+        lost = alignment.lost[0]
+        assert abs(lost.place_index - place) <= 1.0 + 3.0 * lost.place_sd
+
+
+def test_in_quiet_the_interval_is_named():
+    quiet = FULL.section("quiet")
+    alignment, place = placed(quiet, 0.4, 3, snr_db=40.0)
+    (lost,) = alignment.lost
+    assert (lost.count, lost.place_index, lost.place_sd) == (3, None, None)
+    assert lost.start_s < place / 48000.0 < lost.end_s
+    # It lies between the markers on either side.
+    assert lost.start_s > FULL.section("marker-1").start_s
+    assert lost.end_s < FULL.section("marker-2").end_s + 0.1
+
+
+def test_sections_after_a_loss_are_where_they_are():
+    alignment, place = placed(FULL.section("sweep-left"), 0.9, 480, snr_db=60.0, drift_ppm=25.0)
+    after_s = FULL.section("imd-smpte").start_s
+    expected = 1000.25 + after_s * 48000.0 * (1.0 + 25e-6) - 480
+    assert float(alignment.clock.take_index(after_s)) == pytest.approx(expected, abs=1e-3)
+    assert alignment.drift_ppm == pytest.approx(25.0, abs=1e-4)
