@@ -7,11 +7,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from humcheck.estimates.lines.bands import Bands, cut_bands
+from humcheck.estimates.lines.bands import cut_bands
+from humcheck.estimates.lines.comb_lines import (
+    FLAT_HZ,
+    STANDS_OUT,
+    STOP_HZ,
+    CombLines,
+    Rate,
+    band_of_orders,
+    read_lines,
+    rigid_lines,
+    unit_lines,
+)
 from humcheck.estimates.lines.families import Region, best_fit, evidence
-from humcheck.estimates.lines.joint import JointFit
+from humcheck.estimates.lines.joint import JointFit, fit_combs
 from humcheck.estimates.lines.lone_lines import LINES_PER_FIELD, skirt_bins
-from humcheck.estimates.lines.powers import comb_frequencies, joint_power, line_powers
+from humcheck.estimates.lines.powers import comb_frequencies, line_powers
 from humcheck.estimates.lines.result import FamilyEstimate
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
 from humcheck.estimates.lines.spline import phase_spline
@@ -21,7 +32,6 @@ from humcheck.results.rows import Family
 #: Harmonics that the frequencies and the choice of families rest on.
 FITTED_HARMONICS = 20
 _NOMINALS_HZ = (50.0, 60.0)
-FLAT_HZ, STOP_HZ = 12.0, 18.0
 #: Field rates of pictures near the mains frequencies: broadcast rasters, and whole numbers of lines at the usual line
 #: rates of home computers and consoles (clock arithmetic).
 FIELD_RATES_HZ = (
@@ -35,12 +45,10 @@ CRYSTALS_PPM = 150.0
 AT_NOMINAL_HZ = 0.05
 #: Two combs whose levels are less certain than this are not told apart.
 LEAST_CERTAIN_DB = 3.0
-#: Gain over noise of a line that no search over rates finds in noise.
-CERTAIN = 25.0
-#: Parts of the section that a rate is refined from.
-_PARTS = 48
-#: Gain over noise of a line that stands out: one in 10000 (exponential distribution).
-STANDS_OUT = 9.2
+CLEAR_CYCLES = 0.5
+#: A walk is rougher than the spline that follows it: errors of the mean frequency of simulated walks of 5 to 20 mHz in
+#: 30 s scatter by 1.1 to 1.4 times what the fit states.
+WALK_FACTOR = 1.35
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,14 +70,16 @@ class SectionCombs:
 def fit_section(spectrum: QuietSpectrum, mains_hz: float | None) -> SectionCombs:
     """Fit combs around 50 and 60 Hz; mains are sought in both where the region is not given.
 
-    Both series share every 300 Hz: the weaker one is fitted again without those harmonics, or it would be found in the
-    lines of the other.
+    Both series share every 300 Hz: where both seem to be there they are fitted again without those harmonics, or one
+    would be found in the lines of the other.
     """
     fits = {nominal: best_fit(_region(spectrum, nominal, mains_hz)) for nominal in _NOMINALS_HZ}
     strong, weak = sorted(_NOMINALS_HZ, key=lambda nominal: -evidence(fits[nominal]))
     if fits[strong].n_families and fits[weak].n_families:
-        mains_elsewhere = strong if fits[strong].combs.has_mains else mains_hz
-        fits[weak] = best_fit(_region(spectrum, weak, mains_elsewhere, shared=False))
+        apart = {nominal: best_fit(_region(spectrum, nominal, mains_hz, shared=False)) for nominal in _NOMINALS_HZ}
+        both = all(fit.n_families for fit in apart.values())
+        # One alone keeps the fit with all its harmonics.
+        fits = {nominal: apart[nominal] if both or not apart[nominal].n_families else fits[nominal] for nominal in fits}
     wandering = [nominal for nominal in (strong, weak) if fits[nominal].combs.has_mains]
     return SectionCombs(fits=fits, mains_hz=mains_hz or (wandering[0] if wandering else strong))
 
@@ -89,7 +99,7 @@ def _region(spectrum: QuietSpectrum, nominal_hz: float, mains_hz: float | None, 
 
 
 def families_of(
-    fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats
+    fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats, others_hz: Floats
 ) -> list[FamilyEstimate]:
     """Return the families of one fit, each with its lines up to the top of the band.
 
@@ -103,14 +113,19 @@ def families_of(
         Whether the mains have this frequency.
     line_rates_hz : numpy.ndarray, shape (n,)
         Lines found near the line rates of pictures.
+    others_hz : numpy.ndarray, shape (n,)
+        Fundamentals of the combs around the other nominal frequency.
     """
     if not fit.n_families:
         return []
     kinds = _kinds(fit, nominal_hz, is_mains_region=is_mains_region, line_rates_hz=line_rates_hz)
-    mixed = _not_separable(fit)
-    if mixed:
+    if _not_separable(fit, line_rates_hz):
         return [_mixed_family(fit)]
-    return [_family(fit, column, kind) for column, kind in enumerate(kinds)]
+    if "mains" in kinds and not fit.combs.has_mains:
+        # Too quiet a grid to be seen wandering still wanders: its frequency is no surer than that.
+        fit = _loosened(fit, kinds.index("mains"))
+        kinds = ["mains", *(kind for kind in kinds if kind != "mains")]
+    return [_family(fit, column, kind, others_hz) for column, kind in enumerate(kinds)]
 
 
 def _kinds(fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats) -> list[Family]:
@@ -155,24 +170,34 @@ def _too_steady_for_mains(fit: JointFit) -> bool:
     """Whether the least wander that mains show would have been seen in a comb that was fitted as rigid."""
     if fit.n_families != 1 or fit.combs.has_mains:
         return False
-    from humcheck.estimates.lines.joint import fit_combs
+    return wander_profile(_loosened(fit, 0)).mains_excluded
 
+
+def _loosened(fit: JointFit, column: int) -> JointFit:
+    """Return the fit again with one of its rigid combs free to wander."""
     loose = replace(
         fit.combs,
-        mains_hz=float(fit.combs.rigid_hz[0]),
+        mains_hz=float(fit.combs.rigid_hz[column]),
         coefficients=np.zeros(fit.spline.n_coefficients),
-        rigid_hz=fit.combs.rigid_hz[:0],
+        rigid_hz=np.delete(fit.combs.rigid_hz, column),
     )
-    return wander_profile(fit_combs(fit.bands, fit.spline, loose)).mains_excluded
+    return fit_combs(fit.bands, fit.spline, loose)
 
 
-def _not_separable(fit: JointFit) -> bool:
-    """Whether two combs lie so close that their levels are uncertain by decibels: then only their sum is known."""
+def _not_separable(fit: JointFit, line_rates_hz: Floats) -> bool:
+    """Whether two combs lie so close that only their sum is known.
+
+    Their levels may be uncertain by decibels; and where they turn against each other by less than half a cycle over the
+    section, a wrong split may fit as well as the right one unless a line rate fixes the picture's.
+    """
     if fit.n_families < 2:
         return False
-    spread_hz = np.ptp(comb_frequencies(fit))
-    if spread_hz * fit.bands.spectrum.duration_s > 1.0:
+    frequency_hz = comb_frequencies(fit)
+    cycles = np.ptp(frequency_hz) * fit.bands.spectrum.duration_s
+    if cycles > 1.0:
         return False
+    if cycles < CLEAR_CYCLES and not _is_ratio_of(float(frequency_hz[-1]), 1e-4, line_rates_hz):
+        return True
     for column in range(fit.n_families):
         powers = line_powers(fit, column)
         total = powers.mean_square.sum(axis=0)
@@ -182,43 +207,78 @@ def _not_separable(fit: JointFit) -> bool:
     return False
 
 
-def _family(fit: JointFit, column: int, kind: Family) -> FamilyEstimate:
+def _family(fit: JointFit, column: int, kind: Family, others_hz: Floats) -> FamilyEstimate:
     powers = line_powers(fit, column)
     sd = np.sqrt(np.maximum(np.einsum("cbb->bc", powers.covariance), 0.0))
     variance = np.maximum(powers.amplitude_variance, 1e-300)
     is_mains = fit.combs.has_mains and column == 0
-    rate = _Rate(float(comb_frequencies(fit)[column]), _fundamental_sd_hz(fit, column))
-    rate, upper = _upper_lines(fit, column, rate)
-    mean_square = np.vstack([powers.mean_square, upper.mean_square])
-    orders = np.concatenate([fit.bands.orders, upper.orders]).astype(np.float64)
+    rate = Rate(float(comb_frequencies(fit)[column]), _fundamental_sd_hz(fit, column))
+    rate, upper = _upper_lines(fit, column, rate, others_hz)
+    fitted = CombLines(
+        orders=fit.bands.orders,
+        amplitude=powers.amplitude,
+        mean_square=powers.mean_square,
+        sd=sd,
+        detected=np.abs(powers.amplitude) ** 2 / variance > STANDS_OUT,
+    )
+    upper_variance = 0.0 if upper is None else np.sum(upper.sd**2, axis=0)
+    return family_of_lines(
+        [fitted] if upper is None else [fitted, upper],
+        kind,
+        rate,
+        wander_hz=_wander_hz(fit) if is_mains else None,
+        power_sd=np.sqrt(powers.covariance.sum(axis=(1, 2)) + upper_variance),
+    )
+
+
+def family_of_lines(
+    parts: Sequence[CombLines], kind: Family, rate: Rate, *, wander_hz: float | None, power_sd: Floats
+) -> FamilyEstimate:
+    """Return a family from its lines, in order."""
+    orders = np.concatenate([part.orders for part in parts]).astype(np.float64)
+    by_order = np.argsort(orders)
+
+    def joined(name: str) -> np.ndarray:
+        return np.asarray(np.vstack([getattr(part, name) for part in parts])[by_order])
+
     return FamilyEstimate(
         kind=kind,
         fundamental_hz=rate.hz,
         fundamental_sd_hz=rate.sd_hz,
-        wander_hz=_wander_hz(fit) if is_mains else None,
-        harmonics=tuple(int(order) for order in orders),
-        frequency_hz=orders * rate.hz,
-        mean_square=mean_square,
-        mean_square_sd=np.vstack([sd, upper.sd]),
-        detected=np.vstack([np.abs(powers.amplitude) ** 2 / variance > STANDS_OUT, upper.detected]),
-        amplitude=np.vstack([powers.amplitude, upper.amplitude]),
-        power=mean_square.sum(axis=0),
-        power_sd=np.sqrt(powers.covariance.sum(axis=(1, 2)) + np.sum(upper.sd**2, axis=0)),
+        wander_hz=wander_hz,
+        harmonics=tuple(int(order) for order in orders[by_order]),
+        frequency_hz=orders[by_order] * rate.hz,
+        mean_square=joined("mean_square"),
+        mean_square_sd=joined("sd"),
+        detected=joined("detected"),
+        amplitude=joined("amplitude"),
+        power=joined("mean_square").sum(axis=0),
+        power_sd=power_sd,
     )
 
 
 def _mixed_family(fit: JointFit) -> FamilyEstimate:
-    """Return the sum of combs that cannot be told apart, as one family."""
-    mean_square, sd = joint_power(fit, list(range(fit.n_families)))
+    """Return the sum of combs that cannot be told apart, as one family: all that stands in their bands above the noise.
+
+    What a fit makes of them is not used, since it may have split them wrongly.
+    """
     frequency_hz = comb_frequencies(fit)
-    orders = fit.bands.orders.astype(np.float64)
+    orders = np.arange(1, int(fit.bands.orders[-1]) + 1)
+    centre_hz: Floats = orders.astype(np.float64) * float(frequency_hz.mean())
+    bands = cut_bands(fit.bands.spectrum, orders, centre_hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ)
+    gains = bands.line_gains(centre_hz)
+    n_times = bands.time_s.size
+    power = np.mean(np.abs(bands.values) ** 2, axis=2)
+    # Noise has unit variance in every sample; lines of both combs beat, but their mean square stays.
+    mean_square = 0.5 * (power - 1) / gains**2
+    sd = 0.5 * np.sqrt((2 * np.maximum(power - 1, 0) + 1) / n_times) / gains**2
     return FamilyEstimate(
         kind="mains_or_field",
         fundamental_hz=float(frequency_hz.mean()),
         fundamental_sd_hz=float(np.ptp(frequency_hz)) / 2,
         wander_hz=None,
         harmonics=tuple(int(order) for order in orders),
-        frequency_hz=orders * float(frequency_hz.mean()),
+        frequency_hz=centre_hz,
         mean_square=mean_square,
         mean_square_sd=sd,
         detected=mean_square > 3 * sd,
@@ -233,7 +293,7 @@ def _fundamental_sd_hz(fit: JointFit, column: int) -> float:
     if fit.combs.has_mains and column == 0:
         row = fit.spline.mean_frequency_row()
         n_spline = row.size
-        return float(np.sqrt(row @ covariance[:n_spline, :n_spline] @ row))
+        return WALK_FACTOR * float(np.sqrt(row @ covariance[:n_spline, :n_spline] @ row))
     place = fit.combs.coefficients.size + column - int(fit.combs.has_mains)
     return float(np.sqrt(covariance[place, place]))
 
@@ -243,105 +303,18 @@ def _wander_hz(fit: JointFit) -> float:
     return float(np.std(means, ddof=1)) if means.size > 1 else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Rate:
-    """A fundamental and its standard uncertainty."""
-
-    hz: float
-    sd_hz: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Upper:
-    """Lines above those that were fitted."""
-
-    orders: np.ndarray
-    amplitude: np.ndarray
-    mean_square: Floats
-    sd: Floats
-    detected: np.ndarray
-
-
-def _upper_lines(fit: JointFit, column: int, rate: _Rate) -> tuple[_Rate, _Upper]:
-    """Read the harmonics above the fitted ones along the phase that was found; return a rigid comb's better rate."""
-    spectrum = fit.bands.spectrum
-    highest = int((spectrum.highest_hz - STOP_HZ) / rate.hz)
-    orders = np.arange(int(fit.bands.orders[-1]) + 1, highest + 1)
-    if not orders.size:
-        empty = np.zeros((0, spectrum.n_channels))
-        return rate, _Upper(
-            orders=orders, amplitude=empty.astype(complex), mean_square=empty, sd=empty, detected=empty > 0
-        )
-    bands = cut_bands(spectrum, orders, orders * rate.hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ)
-    turned = bands.values * _lines_of(fit, column, bands).conj()[:, np.newaxis]
-    if not (fit.combs.has_mains and column == 0):
-        offset_s = bands.time_s - spectrum.duration_s / 2
-        rate, error_hz = _refined(rate, orders, turned, offset_s)
-        turned = turned * np.exp(-2j * np.pi * error_hz * np.outer(orders, offset_s))[:, np.newaxis]
-    n_times = bands.time_s.size
-    gains = bands.line_gains(orders * rate.hz)
-    amplitude = turned.mean(axis=2)
-    gain_over_noise = np.abs(amplitude) ** 2 * n_times
-    return rate, _Upper(
-        orders=orders,
-        amplitude=amplitude / gains,
-        # Whitened amplitudes of noise alone have variance 1 / n_times.
-        mean_square=0.5 * (np.abs(amplitude) ** 2 - 1 / n_times) / gains**2,
-        sd=0.5 * np.sqrt(2 * np.maximum(gain_over_noise - 1, 0) + 1) / n_times / gains**2,
-        detected=gain_over_noise > STANDS_OUT,
-    )
-
-
-def _refined(rate: _Rate, orders: np.ndarray, turned: np.ndarray, offset_s: Floats) -> tuple[_Rate, float]:
-    """Return a rigid comb's rate from its upper lines, and how far the first one was off.
-
-    The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.
-    A search within four standard deviations, then a step of Newton's; the first rate is weighed in.
-    """
-    n_parts = max(1, min(_PARTS, offset_s.size // 4))
-    edges = np.linspace(0, offset_s.size, n_parts + 1).astype(int)
-    sums = np.add.reduceat(turned, edges[:-1], axis=2)
-    middle_s = np.array([offset_s[low:high].mean() for low, high in zip(edges, edges[1:], strict=False)])
-    n_steps = int(np.ceil(8 * rate.sd_hz * orders[-1] * np.ptp(offset_s))) + 8
-    errors_hz = np.linspace(-4, 4, 2 * n_steps + 1) * rate.sd_hz
-    turns = np.outer(orders, middle_s)
-
-    def gains(error_hz: float) -> Floats:
-        coherent = np.einsum("bct,bt->bc", sums, np.exp(-2j * np.pi * error_hz * turns))
-        return np.asarray(np.abs(coherent) ** 2 / offset_s.size)
-
-    grid = np.stack([gains(float(error_hz)) for error_hz in errors_hz])
-    # Lines that are but noise would only pull the rate about.
-    heard = grid.max(axis=0) > CERTAIN
-    if not heard.any():
-        return rate, 0.0
-
-    def score(error_hz: float) -> float:
-        return float(np.sum(gains(error_hz)[heard])) - 0.5 * (error_hz / rate.sd_hz) ** 2
-
-    prior = 0.5 * (errors_hz / rate.sd_hz) ** 2
-    best_hz = float(errors_hz[int(np.argmax(grid[:, heard].sum(axis=1) - prior))])
-    step_hz = float(errors_hz[1] - errors_hz[0]) / 4
-    before, top, after = (score(best_hz + step * step_hz) for step in (-1, 0, 1))
-    bend = before - 2 * top + after
-    if bend >= 0:
-        return rate, 0.0
-    best_hz += 0.5 * (before - after) / bend * step_hz
-    # The score is a log likelihood (noise has unit variance): its bend is the information.
-    return _Rate(rate.hz + best_hz, float(step_hz / np.sqrt(-bend))), best_hz
-
-
-def _lines_of(fit: JointFit, column: int, bands: Bands) -> np.ndarray:
-    """Return unit lines along a comb's phase in other bands, shape (n_bands, n_times)."""
+def _upper_lines(fit: JointFit, column: int, rate: Rate, others_hz: Floats) -> tuple[Rate, CombLines | None]:
+    """Read the harmonics that were not fitted along the phase that was found; return a rigid comb's better rate."""
+    bands = band_of_orders(fit.bands.spectrum, rate.hz, fit.bands.orders)
+    if bands is None:
+        return rate, None
     is_mains = fit.combs.has_mains and column == 0
-    offset_s = bands.time_s - bands.spectrum.duration_s / 2
+    lines = rigid_lines(bands, rate.hz)
     if is_mains and fit.combs.mains_hz is not None:
+        offset_s = bands.time_s - fit.bands.spectrum.duration_s / 2
         phase = 2 * np.pi * fit.combs.mains_hz * offset_s + fit.spline.basis(bands.time_s) @ fit.combs.coefficients
-    else:
-        phase = 2 * np.pi * fit.combs.rigid_hz[column - int(fit.combs.has_mains)] * offset_s
-    return np.asarray(
-        np.exp(1j * (np.outer(bands.orders, phase) - 2 * np.pi * np.outer(bands.centre_hz, bands.time_s)))
-    )
+        lines = unit_lines(bands, phase)
+    return read_lines(bands, lines, rate, rigid=not is_mains, others_hz=others_hz)
 
 
 def comb_bound(fit: JointFit, nominal_hz: float, reach_hz: float) -> Floats:

@@ -9,7 +9,9 @@ import numpy as np
 
 from humcheck.estimates.lines.combs_of_section import comb_bound, families_of, fit_section, near_combs
 from humcheck.estimates.lines.joint import JointFit
-from humcheck.estimates.lines.lone_lines import LINE_RATES_HZ, find_lone_lines, lone_families
+from humcheck.estimates.lines.lone_lines import LINE_RATES_HZ, LoneLines, find_lone_lines, lone_families
+from humcheck.estimates.lines.powers import comb_frequencies
+from humcheck.estimates.lines.raster_comb import picture_comb
 from humcheck.estimates.lines.result import FamilyEstimate, LineEstimate
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum, read_spectrum
 from humcheck.results.rows import Family
@@ -48,14 +50,23 @@ def fit_lines(samples: Floats, rate_hz: float, *, mains_hz: float | None = None)
     whistles_hz = _line_rates(spectrum)
     families: list[FamilyEstimate] = []
     for nominal_hz, fit in combs.fits.items():
-        is_mains_region = nominal_hz == combs.mains_hz
-        families += families_of(fit, nominal_hz, is_mains_region=is_mains_region, line_rates_hz=whistles_hz)
+        others_hz = [comb_frequencies(other) for other in combs.fits.values() if other is not fit]
+        families += families_of(
+            fit,
+            nominal_hz,
+            is_mains_region=nominal_hz == combs.mains_hz,
+            line_rates_hz=whistles_hz,
+            others_hz=np.concatenate(others_hz),
+        )
+    lone = _lone_lines(spectrum, families, whistles_hz)
+    if whistles_hz.size and not any(family.kind == "field" for family in families):
+        found_hz = np.array([family.fundamental_hz for family in families])
+        picture = picture_comb(spectrum, lone, float(whistles_hz[0]), found_hz)
+        if picture is not None:
+            families.append(picture)
+            lone = _lone_lines(spectrum, families, whistles_hz)
     families = [_without_line_rate(family, whistles_hz, spectrum.bin_hz) for family in families]
-    frequency_hz: Floats = np.arange(spectrum.hann_power.shape[1], dtype=np.float64) * spectrum.bin_hz
-    taken = near_combs(frequency_hz, families, spectrum)
-    for line_hz in whistles_hz:
-        taken &= np.abs(frequency_hz - line_hz) > _OWN_BINS * spectrum.bin_hz
-    families += lone_families(find_lone_lines(spectrum, taken), whistles_hz, spectrum.duration_s)
+    families += lone_families(lone, whistles_hz, spectrum.duration_s)
     return LineEstimate(
         families=tuple(families),
         bounds=_bounds(spectrum, families, combs.fits[combs.mains_hz], combs.mains_hz),
@@ -63,6 +74,15 @@ def fit_lines(samples: Floats, rate_hz: float, *, mains_hz: float | None = None)
         highest_hz=spectrum.highest_hz,
         duration_s=spectrum.duration_s,
     )
+
+
+def _lone_lines(spectrum: QuietSpectrum, combs: Sequence[FamilyEstimate], line_rates_hz: Floats) -> LoneLines:
+    """Return the lines that belong to no comb; the line rate itself is always one."""
+    frequency_hz: Floats = np.arange(spectrum.hann_power.shape[1], dtype=np.float64) * spectrum.bin_hz
+    taken = near_combs(frequency_hz, combs, spectrum)
+    for line_hz in line_rates_hz:
+        taken &= np.abs(frequency_hz - line_hz) > _OWN_BINS * spectrum.bin_hz
+    return find_lone_lines(spectrum, taken)
 
 
 def _line_rates(spectrum: QuietSpectrum) -> Floats:

@@ -55,13 +55,29 @@ def find_lone_lines(spectrum: QuietSpectrum, taken: np.ndarray) -> LoneLines:
     n_bins = spectrum.hann_power.shape[1]
     frequency_hz = np.arange(n_bins) * spectrum.bin_hz
     floor = spectrum.noise.variance(np.maximum(frequency_hz, spectrum.bin_hz))
-    over = np.where(taken, 0.0, spectrum.hann_power / floor).max(axis=0)
+    around = np.maximum(floor, _local_floor(spectrum.hann_power))
+    over = np.where(taken, 0.0, spectrum.hann_power / around).max(axis=0)
     over[(frequency_hz < 20.0) | (frequency_hz > spectrum.highest_hz)] = 0.0
     peaks = _peaks(over)
     return LoneLines(
         frequency_hz=_centroids(spectrum.hann_power.sum(axis=0), peaks) * spectrum.bin_hz,
         **_powers(spectrum, floor, peaks),
     )
+
+
+def _local_floor(power: Floats, n_bins: int = 32) -> Floats:
+    """Return the noise or skirt around each bin: the median of its block or of a neighbouring one, whichever is more.
+
+    Lines that wander have skirts far above the noise; only what stands out of them is a line of its own.
+    """
+    n_blocks = power.shape[1] // n_bins
+    if n_blocks < 3:
+        return np.zeros_like(power)
+    median = np.median(power[:, : n_blocks * n_bins].reshape(power.shape[0], n_blocks, n_bins), axis=2) / np.log(2)
+    padded = np.pad(median, ((0, 0), (1, 1)), mode="edge")
+    widest = np.maximum(np.maximum(padded[:, :-2], padded[:, 2:]), median)
+    rows = np.minimum(np.arange(power.shape[1]) // n_bins, n_blocks - 1)
+    return np.asarray(widest[:, rows])
 
 
 def skirt_bins(over_noise: float) -> float:
