@@ -26,7 +26,14 @@ def print_table(title: str, rows: Sequence[Row]) -> None:
     print("| figure | condition | reached | target | unit | n | met | note |")
     print("|---|---|---|---|---|---|---|---|")
     for row in rows:
-        met = "yes" if row.passed else "NO"
-        print(
-            f"| {row.figure} | {row.condition} | {row.reached:.4g} | {row.target:.4g} | {row.unit} | {row.n} | {met} | {row.note} |"
+        cells = (
+            row.figure,
+            row.condition,
+            f"{row.reached:.4g}",
+            f"{row.target:.4g}",
+            row.unit,
+            str(row.n),
+            "yes" if row.passed else "NO",
+            row.note,
         )
+        print(f"| {' | '.join(cells)} |")

@@ -170,7 +170,10 @@ def _too_steady_for_mains(fit: JointFit) -> bool:
     """Whether the least wander that mains show would have been seen in a comb that was fitted as rigid."""
     if fit.n_families != 1 or fit.combs.has_mains:
         return False
-    return wander_profile(_loosened(fit, 0)).mains_excluded
+    try:
+        return wander_profile(_loosened(fit, 0)).mains_excluded
+    except np.linalg.LinAlgError:  # too uneven to tell: nothing is excluded
+        return False
 
 
 def _loosened(fit: JointFit, column: int) -> JointFit:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from humcheck.errors import MeasurementError
 from humcheck.estimates.lines.combs_of_section import comb_bound, families_of, fit_section, near_combs
 from humcheck.estimates.lines.joint import JointFit
 from humcheck.estimates.lines.lone_lines import LINE_RATES_HZ, LoneLines, find_lone_lines, lone_families
@@ -43,9 +44,17 @@ def fit_lines(samples: Floats, rate_hz: float, *, mains_hz: float | None = None)
     Raises
     ------
     MeasurementError
-        If the section is shorter than 0.8 s.
+        If the section is shorter than 0.8 s, or what plays in it cannot be told from hum.
     """
-    spectrum = read_spectrum(samples, rate_hz)
+    try:
+        return _estimated(read_spectrum(samples, rate_hz), mains_hz)
+    except np.linalg.LinAlgError as error:
+        raise MeasurementError(
+            "What plays in the section is too unsteady for hum and buzz to be told from it."
+        ) from error
+
+
+def _estimated(spectrum: QuietSpectrum, mains_hz: float | None) -> LineEstimate:
     combs = fit_section(spectrum, mains_hz)
     whistles_hz = _line_rates(spectrum)
     families: list[FamilyEstimate] = []
