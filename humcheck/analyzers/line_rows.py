@@ -65,7 +65,7 @@ def single_lines(lines: LineEstimate, kind: Family, name: str, key: Key, channel
             yield Line(
                 **key.fields(quantity=name, channel=channels[column]),
                 family=kind,
-                harmonic=int(family.harmonics[index]) if order_known else None,
+                harmonic=int(family.harmonics[index]) if order_known and family.harmonics[index] else None,
                 frequency_hz=float(family.frequency_hz[index]),
                 level_dbfs=float(power_to_dbfs(power)),
                 low=low,

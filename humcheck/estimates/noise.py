@@ -151,8 +151,12 @@ def _places(lines: Lines) -> tuple[Floats, Floats]:
     widths: list[Floats] = [np.zeros(0)]
     for family in lines.families:
         found = np.asarray(family.detected, dtype=bool).reshape(len(family.harmonics), -1).any(axis=1)
-        orders = np.asarray(family.harmonics, dtype=np.float64)[found]
-        frequencies.append(orders * family.fundamental_hz)
+        # An estimate may know the frequency of each line; else they are the fundamental's multiples.
+        known_hz = getattr(family, "frequency_hz", None)
+        orders = np.asarray(family.harmonics, dtype=np.float64)
+        line_hz = orders * family.fundamental_hz if known_hz is None else np.asarray(known_hz)
+        orders = line_hz[found] / family.fundamental_hz
+        frequencies.append(line_hz[found])
         widths.append(orders * _WANDER_SD * (family.wander_hz or 0.0))
     return np.concatenate(frequencies), np.concatenate(widths)
 

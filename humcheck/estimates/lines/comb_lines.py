@@ -37,6 +37,8 @@ class CombLines:
         Complex amplitudes at the middle of the section.
     mean_square, sd : numpy.ndarray, shape (n_lines, n_ch)
         Unbiased mean squares and their standard uncertainty.
+    noise_sd : numpy.ndarray, shape (n_lines, n_ch)
+        The uncertainty that noise alone would leave.
     detected : numpy.ndarray of bool, shape (n_lines, n_ch)
     """
 
@@ -44,6 +46,7 @@ class CombLines:
     amplitude: np.ndarray
     mean_square: Floats
     sd: Floats
+    noise_sd: Floats
     detected: np.ndarray
 
 
@@ -99,6 +102,7 @@ def read_lines(
         amplitude=amplitude / gains,
         mean_square=0.5 * (np.abs(amplitude) ** 2 - variance) / gains**2,
         sd=0.5 * np.sqrt(2 * np.maximum(gain_over_noise - 1, 0) + 1) * variance / gains**2,
+        noise_sd=0.5 * variance / gains**2,
         detected=gain_over_noise > STANDS_OUT,
     )
 

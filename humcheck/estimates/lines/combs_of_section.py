@@ -131,22 +131,23 @@ def families_of(
 def _kinds(fit: JointFit, nominal_hz: float, *, is_mains_region: bool, line_rates_hz: Floats) -> list[Family]:
     """Return what each comb is.
 
-    A comb at the nominal mains frequency that was not seen to wander is a picture's if it is an exact part of the line
-    rate, or steadier than mains ever are. If the bench's picture shows a line rate that does not fit, it is mains.
+    A comb at the nominal mains frequency that was not seen to wander is a picture's if it is steadier than mains ever
+    are. If the bench's picture shows a line rate that does not fit, it is mains; if it fits, either or both.
     """
     frequency_hz = comb_frequencies(fit)
     kinds: list[Family] = ["mains"] if fit.combs.has_mains else []
     for column in range(len(kinds), fit.n_families):
         own_hz = float(frequency_hz[column])
-        sd_hz = float(np.sqrt(fit.covariance()[-fit.combs.rigid_hz.size + column - len(kinds), -1]))
+        sd_hz = _fundamental_sd_hz(fit, column)
         is_field = (
             not is_mains_region
             or fit.combs.has_mains
             or abs(own_hz - nominal_hz) > AT_NOMINAL_HZ
-            or _is_ratio_of(own_hz, sd_hz, line_rates_hz)
             or _too_steady_for_mains(fit)
         )
-        doubtful = _may_be_field(own_hz, sd_hz) and not line_rates_hz.size
+        # Where the picture has the mains' own frequency, mains may hide in its lines.
+        picture_is_there = _is_ratio_of(own_hz, sd_hz, line_rates_hz)
+        doubtful = picture_is_there or (_may_be_field(own_hz, sd_hz) and not line_rates_hz.size)
         kinds.append("field" if is_field else "mains_or_field" if doubtful else "mains")
     return kinds
 
@@ -204,7 +205,7 @@ def _not_separable(fit: JointFit, line_rates_hz: Floats) -> bool:
     for column in range(fit.n_families):
         powers = line_powers(fit, column)
         total = powers.mean_square.sum(axis=0)
-        sd = np.sqrt(powers.covariance.sum(axis=(1, 2)))
+        sd = np.sqrt(np.maximum(powers.covariance.sum(axis=(1, 2)), 0.0))
         if np.any(sd > total * (10 ** (LEAST_CERTAIN_DB / 10) - 1)):
             return True
     return False
@@ -222,6 +223,7 @@ def _family(fit: JointFit, column: int, kind: Family, others_hz: Floats) -> Fami
         amplitude=powers.amplitude,
         mean_square=powers.mean_square,
         sd=sd,
+        noise_sd=0.5 * variance,
         detected=np.abs(powers.amplitude) ** 2 / variance > STANDS_OUT,
     )
     upper_variance = 0.0 if upper is None else np.sum(upper.sd**2, axis=0)
@@ -230,15 +232,25 @@ def _family(fit: JointFit, column: int, kind: Family, others_hz: Floats) -> Fami
         kind,
         rate,
         wander_hz=_wander_hz(fit) if is_mains else None,
-        power_sd=np.sqrt(powers.covariance.sum(axis=(1, 2)) + upper_variance),
+        power_sd=np.sqrt(np.maximum(powers.covariance.sum(axis=(1, 2)), 0.0) + upper_variance),
     )
 
 
 def family_of_lines(
-    parts: Sequence[CombLines], kind: Family, rate: Rate, *, wander_hz: float | None, power_sd: Floats
+    parts: Sequence[CombLines],
+    kind: Family,
+    rate: Rate,
+    *,
+    wander_hz: float | None,
+    power_sd: Floats,
+    halves: bool = False,
 ) -> FamilyEstimate:
     """Return a family from its lines, in order."""
-    orders = np.concatenate([part.orders for part in parts]).astype(np.float64)
+    # A second part holds lines halfway between the harmonics, numbered in halves: they have no order of their own.
+    orders = np.concatenate(
+        [part.orders if index == 0 or not halves else part.orders / 2 for index, part in enumerate(parts)]
+    )
+    whole = np.where(orders % 1 == 0, orders, 0).astype(np.int64)
     by_order = np.argsort(orders)
 
     def joined(name: str) -> np.ndarray:
@@ -249,7 +261,7 @@ def family_of_lines(
         fundamental_hz=rate.hz,
         fundamental_sd_hz=rate.sd_hz,
         wander_hz=wander_hz,
-        harmonics=tuple(int(order) for order in orders[by_order]),
+        harmonics=tuple(int(order) for order in whole[by_order]),
         frequency_hz=orders[by_order] * rate.hz,
         mean_square=joined("mean_square"),
         mean_square_sd=joined("sd"),
@@ -296,9 +308,9 @@ def _fundamental_sd_hz(fit: JointFit, column: int) -> float:
     if fit.combs.has_mains and column == 0:
         row = fit.spline.mean_frequency_row()
         n_spline = row.size
-        return WALK_FACTOR * float(np.sqrt(row @ covariance[:n_spline, :n_spline] @ row))
+        return WALK_FACTOR * float(np.sqrt(max(float(row @ covariance[:n_spline, :n_spline] @ row), 0.0)))
     place = fit.combs.coefficients.size + column - int(fit.combs.has_mains)
-    return float(np.sqrt(covariance[place, place]))
+    return float(np.sqrt(max(covariance[place, place], 0.0)))
 
 
 def _wander_hz(fit: JointFit) -> float:
@@ -350,4 +362,7 @@ def near_combs(frequency_hz: Floats, combs: Sequence[FamilyEstimate], spectrum: 
         order = np.maximum(np.round(frequency_hz / comb.fundamental_hz), 1)
         reach = skirt_bins(loudest) * spectrum.bin_hz + 4 * order * (comb.wander_hz or 0.0)
         near |= np.abs(frequency_hz - order * comb.fundamental_hz) <= reach
+        if 0 in comb.harmonics:  # an interlaced picture's lines between the harmonics
+            between = np.maximum(np.round(frequency_hz / comb.fundamental_hz - 0.5), 0) + 0.5
+            near |= np.abs(frequency_hz - between * comb.fundamental_hz) <= reach
     return near

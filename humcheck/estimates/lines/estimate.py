@@ -12,13 +12,16 @@ from humcheck.estimates.lines.combs_of_section import comb_bound, families_of, f
 from humcheck.estimates.lines.joint import JointFit
 from humcheck.estimates.lines.lone_lines import LINE_RATES_HZ, LoneLines, find_lone_lines, lone_families
 from humcheck.estimates.lines.powers import comb_frequencies
-from humcheck.estimates.lines.raster_comb import picture_comb
+from humcheck.estimates.lines.raster_comb import picture_comb, with_half_lines
 from humcheck.estimates.lines.result import FamilyEstimate, LineEstimate
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum, read_spectrum
 from humcheck.results.rows import Family
 
 #: Bins of the Hann spectrum on either side of a comb's line that are the line's own.
 _OWN_BINS = 4
+#: Standard deviations of noise that a search over rates may find in noise alone.
+_SEARCH_SD = 5.0
+_WITH_PICTURE = ("field", "mains_or_field")
 _COMBS: tuple[Family, ...] = ("mains", "field")
 #: Where combs that were not found are bounded, about the nominal frequency.
 _REACH_HZ: dict[Family, float] = {"mains": 0.1, "field": 0.4}
@@ -67,18 +70,25 @@ def _estimated(spectrum: QuietSpectrum, mains_hz: float | None) -> LineEstimate:
             line_rates_hz=whistles_hz,
             others_hz=np.concatenate(others_hz),
         )
+    raster_bound = None
+    if whistles_hz.size and not any(family.kind in _WITH_PICTURE for family in families):
+        picture, raster_bound = picture_comb(spectrum, float(whistles_hz[0]), families)
+        families += [] if picture is None else [picture]
+    elif whistles_hz.size:
+        others = [family for family in families if family.kind not in _WITH_PICTURE]
+        families = [
+            with_half_lines(spectrum, family, float(whistles_hz[0]), others) if family.kind in _WITH_PICTURE else family
+            for family in families
+        ]
     lone = _lone_lines(spectrum, families, whistles_hz)
-    if whistles_hz.size and not any(family.kind == "field" for family in families):
-        found_hz = np.array([family.fundamental_hz for family in families])
-        picture = picture_comb(spectrum, lone, float(whistles_hz[0]), found_hz)
-        if picture is not None:
-            families.append(picture)
-            lone = _lone_lines(spectrum, families, whistles_hz)
     families = [_without_line_rate(family, whistles_hz, spectrum.bin_hz) for family in families]
     families += lone_families(lone, whistles_hz, spectrum.duration_s)
+    bounds = _bounds(spectrum, families, combs.fits[combs.mains_hz], combs.mains_hz)
+    if raster_bound is not None and "field" in bounds:
+        bounds["field"] = np.maximum(bounds["field"], raster_bound)
     return LineEstimate(
         families=tuple(families),
-        bounds=_bounds(spectrum, families, combs.fits[combs.mains_hz], combs.mains_hz),
+        bounds=bounds,
         nominal_hz=combs.mains_hz,
         highest_hz=spectrum.highest_hz,
         duration_s=spectrum.duration_s,
@@ -108,7 +118,7 @@ def _line_rates(spectrum: QuietSpectrum) -> Floats:
 
 def _without_line_rate(family: FamilyEstimate, line_rates_hz: Floats, bin_hz: float) -> FamilyEstimate:
     """Return a picture's family without the harmonic that is the line rate itself: that is the whistle."""
-    if family.kind != "field" or not line_rates_hz.size:
+    if family.kind not in _WITH_PICTURE or not line_rates_hz.size:
         return family
     keep = np.abs(family.frequency_hz - line_rates_hz[0]) > _OWN_BINS * bin_hz
     if keep.all():
@@ -148,12 +158,10 @@ def _bounds(
 
 
 def _bound_beside(families: Sequence[FamilyEstimate], spectrum: QuietSpectrum) -> Floats:
-    """Return the bound of a comb that was not found beside one that was: twenty lines of noise at detection."""
-    comb = families[0]
-    noise = np.array(
-        [spectrum.line_variance(comb.frequency_hz[:20])[channel].sum() for channel in range(spectrum.n_channels)]
-    )
-    return np.asarray(0.5 * noise * 3.0)
+    """Return the bound of a comb that was not found beside one that was: what noise would hide in all its lines."""
+    orders = np.arange(1, int(spectrum.highest_hz / families[0].fundamental_hz) + 1)
+    variance = 0.5 * spectrum.line_variance(orders * families[0].fundamental_hz)
+    return np.asarray(_SEARCH_SD * np.sqrt(np.sum(variance**2, axis=1)))
 
 
 def _lone_bound(spectrum: QuietSpectrum, band_hz: tuple[float, float]) -> Floats:

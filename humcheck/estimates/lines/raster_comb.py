@@ -1,54 +1,144 @@
-"""The picture's comb found from its line rate: where the low harmonics drown, the lines beside the line rate remain."""
+"""The picture's comb found from its line rate: where the low harmonics drown, the lines beside the line rate remain.
+
+A raster's field rate is its line rate over a whole or half number of lines, so once the line rate is known only a few
+field rates are left to try, and all lines of each can be added up.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
-from humcheck.estimates.lines.comb_lines import Rate, band_of_orders, read_lines, rigid_lines
+from humcheck.estimates.lines.comb_lines import CombLines, Rate, band_of_orders, read_lines, rigid_lines
 from humcheck.estimates.lines.combs_of_section import family_of_lines
-from humcheck.estimates.lines.lone_lines import LINES_PER_FIELD, LoneLines
+from humcheck.estimates.lines.lone_lines import LINES_PER_FIELD
 from humcheck.estimates.lines.result import FamilyEstimate
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
 
-#: Lines that must fit a raster, and their share of those that no other family explains.
-FEWEST_LINES = 8
-LEAST_SHARE = 0.6
+#: Orders on either side of the line rate that rasters are compared by.
+BESIDE = 60
+#: Standard deviations by which a comb's power must stand out; six rasters in a million sections would do so by chance.
+LEAST_SD = 6.0
+#: Power over noise of another comb's line that hides what is near it, and how near.
+STRONG = 1000.0
+SKIRT_HZ = 4.0
+_ONE_SIDED_95 = 1.6448536269514722
 
 
 def picture_comb(
-    spectrum: QuietSpectrum, lone: LoneLines, line_rate_hz: float, others_hz: Floats
-) -> FamilyEstimate | None:
-    """Return the picture's family if lone lines fit a raster of the line rate, else None.
+    spectrum: QuietSpectrum, line_rate_hz: float, others: Sequence[FamilyEstimate]
+) -> tuple[FamilyEstimate | None, Floats]:
+    """Return the picture's family if the lines of a raster stand out, and the bound of what they may be otherwise.
 
     Parameters
     ----------
     spectrum : QuietSpectrum
         The section.
-    lone : LoneLines
-        Lines that no comb explains.
     line_rate_hz : float
         The picture's line rate.
-    others_hz : numpy.ndarray, shape (n,)
-        Fundamentals of the combs that were found.
+    others : sequence of FamilyEstimate
+        The combs that were found.
+
+    Returns
+    -------
+    family : FamilyEstimate or None
+        None where no raster's lines stand out.
+    bound : numpy.ndarray, shape (n_ch,)
+        One-sided 95 % bound of the mean square of the most likely raster's lines.
     """
-    frequency_hz = lone.frequency_hz[np.abs(lone.frequency_hz - line_rate_hz) > 1.0]
-    if frequency_hz.size < FEWEST_LINES:
-        return None
-    reach_hz = 2 / spectrum.duration_s
-    fits = {n_lines: _n_fitting(frequency_hz, line_rate_hz / n_lines, reach_hz) for n_lines in LINES_PER_FIELD}
-    n_lines = max(fits, key=lambda candidate: fits[candidate])
-    if fits[n_lines] < max(FEWEST_LINES, LEAST_SHARE * frequency_hz.size):
-        return None
-    # A line's frequency is good to a fraction of a bin; the field rate, hundreds of times lower, to that much less.
-    rate = Rate(line_rate_hz / n_lines, 0.2 / spectrum.duration_s / n_lines)
-    bands = band_of_orders(spectrum, rate.hz, np.zeros(0, dtype=np.int64))
+    scores = {n: _score(_read(spectrum, line_rate_hz, n, others, BESIDE)[1]) for n in LINES_PER_FIELD}
+    n_lines = max(scores, key=lambda candidate: scores[candidate])
+    rate, lines = _read(spectrum, line_rate_hz, n_lines, others, None)
+    parts = [lines, *half_lines(spectrum, rate, n_lines, others)]
+    power = np.sum([part.mean_square.sum(axis=0) for part in parts], axis=0)
+    sd = np.sqrt(np.sum([np.sum(part.sd**2, axis=0) for part in parts], axis=0))
+    bound = np.maximum(power, 0.0) + _ONE_SIDED_95 * sd
+    if max(scores[n_lines], *(_score(part) for part in parts)) < LEAST_SD:
+        return None, bound
+    return family_of_lines(parts, "field", rate, wander_hz=None, power_sd=sd, halves=True), bound
+
+
+def with_half_lines(
+    spectrum: QuietSpectrum, family: FamilyEstimate, line_rate_hz: float, others: Sequence[FamilyEstimate]
+) -> FamilyEstimate:
+    """Return an interlaced picture's family with its lines between the harmonics; any other family as it is."""
+    n_lines = line_rate_hz / family.fundamental_hz
+    nearest = min(LINES_PER_FIELD, key=lambda n: abs(n - n_lines))
+    if nearest % 1 == 0 or abs(n_lines - nearest) > 0.01:
+        return family
+    rate = Rate(family.fundamental_hz, family.fundamental_sd_hz)
+    (between,) = half_lines(spectrum, rate, nearest, others)
+    return replace(
+        family,
+        harmonics=(*family.harmonics, *(0 for _ in between.orders)),
+        frequency_hz=np.concatenate([family.frequency_hz, between.orders / 2 * rate.hz]),
+        mean_square=np.vstack([family.mean_square, between.mean_square]),
+        mean_square_sd=np.vstack([family.mean_square_sd, between.sd]),
+        detected=np.vstack([family.detected, between.detected]),
+        amplitude=np.vstack([family.amplitude, between.amplitude]),
+        power=family.power + between.mean_square.sum(axis=0),
+        power_sd=np.sqrt(family.power_sd**2 + np.sum(between.sd**2, axis=0)),
+    )
+
+
+def half_lines(
+    spectrum: QuietSpectrum, rate: Rate, n_lines: float, others: Sequence[FamilyEstimate]
+) -> list[CombLines]:
+    """Return the lines halfway between the harmonics of an interlaced picture's field rate, but the line rate's own.
+
+    Two fields make a frame with a whole number of lines: the sidebands of its line rate stand at odd multiples of half
+    the field rate.
+    """
+    if n_lines % 1 == 0:
+        return []
+    frame = Rate(rate.hz / 2, rate.sd_hz / 2)
+    orders = np.arange(1, int(spectrum.highest_hz / frame.hz) + 1)
+    left_out = orders[(orders % 2 == 0) | (orders == round(2 * n_lines)) | _hidden(orders, frame.hz, spectrum, others)]
+    bands = band_of_orders(spectrum, frame.hz, left_out)
     if bands is None:
-        return None
-    rate, lines = read_lines(bands, rigid_lines(bands, rate.hz), rate, rigid=True, others_hz=others_hz)
-    power_sd = np.sqrt(np.sum(lines.sd**2, axis=0))
-    return family_of_lines([lines], "field", rate, wander_hz=None, power_sd=power_sd)
+        return []
+    _, lines = read_lines(bands, rigid_lines(bands, frame.hz), frame, rigid=False, others_hz=_fundamentals(others))
+    return [lines]
 
 
-def _n_fitting(frequency_hz: Floats, rate_hz: float, reach_hz: float) -> int:
-    order = np.round(frequency_hz / rate_hz)
-    return int(np.sum(np.abs(frequency_hz - order * rate_hz) <= reach_hz))
+def _fundamentals(families: Sequence[FamilyEstimate]) -> Floats:
+    return np.array([family.fundamental_hz for family in families])
+
+
+def _hidden(
+    orders: np.ndarray, rate_hz: float, spectrum: QuietSpectrum, others: Sequence[FamilyEstimate]
+) -> np.ndarray:
+    """Return which lines stand in the skirts of another comb's strong lines: nothing can be told of them."""
+    hidden = np.zeros(orders.size, dtype=np.bool_)
+    for family in others:
+        noise = 0.5 * spectrum.line_variance(family.frequency_hz).T
+        strong_hz = family.frequency_hz[(family.mean_square > STRONG * noise).any(axis=1)]
+        if strong_hz.size:
+            distance_hz = np.abs(orders[:, np.newaxis] * rate_hz - strong_hz).min(axis=1)
+            hidden |= distance_hz < SKIRT_HZ
+    return hidden
+
+
+def _score(lines: CombLines) -> float:
+    """Return by how many standard deviations of noise alone the lines' power stands out, best channel."""
+    noise_sd = np.sqrt(np.sum(lines.noise_sd**2, axis=0))
+    return float(np.max(lines.mean_square.sum(axis=0) / noise_sd, initial=0.0))
+
+
+def _read(
+    spectrum: QuietSpectrum, line_rate_hz: float, n_lines: float, others: Sequence[FamilyEstimate], beside: int | None
+) -> tuple[Rate, CombLines]:
+    """Read one raster's lines, the line rate's own left out; only those beside it where `beside` says how many."""
+    # A line's frequency is good to a fraction of a bin; the field rate, hundreds of times lower, to that much less.
+    rate = Rate(line_rate_hz / n_lines, 0.05 / spectrum.duration_s / n_lines)
+    orders = np.arange(1, int(spectrum.highest_hz / rate.hz) + 1)
+    unwanted = (orders == n_lines) | _hidden(orders, rate.hz, spectrum, others)
+    if beside is not None:
+        unwanted |= np.abs(orders - n_lines) > beside
+    left_out = orders[unwanted]
+    bands = band_of_orders(spectrum, rate.hz, left_out)
+    if bands is None:
+        raise ValueError(f"line_rate_hz ({line_rate_hz}) leaves no line below {spectrum.highest_hz} Hz")
+    return read_lines(bands, rigid_lines(bands, rate.hz), rate, rigid=True, others_hz=_fundamentals(others))
