@@ -5,7 +5,7 @@ from __future__ import annotations
 from humcheck.findings.index import uses
 from humcheck.findings.noises import noise_findings, single_noise_findings
 from humcheck.findings.sound import sound_findings
-from humcheck.findings.takes import bench_findings, take_findings
+from humcheck.findings.takes import bench_findings, fitness_findings, take_findings
 from humcheck.results import Finding, Results
 
 __all__ = ["find"]
@@ -21,7 +21,7 @@ def find(results: Results) -> list[Finding]:
     results : Results
         With measures, changes and takes; its own findings are not looked at.
     """
-    found = list(take_findings(results))
+    found = [*fitness_findings(results), *take_findings(results)]
     for use in uses(results, "through"):
         of_use = [*noise_findings(use), *sound_findings(use)]
         found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from humcheck.findings import advice
 from humcheck.findings.index import Use, largest, uses, worst
 from humcheck.findings.words import decibels
-from humcheck.results import Evidence, Finding, Results
+from humcheck.results import Evidence, Finding, Results, TakeRow
 
 
 def take_findings(results: Results) -> Iterator[Finding]:
@@ -31,6 +31,39 @@ def take_findings(results: Results) -> Iterator[Finding]:
                 sentence=f"{take.file}: {fault.sentence}",
                 advice=list(advice.NO_SOUND) if stopped else [],
             )
+
+
+def fitness_findings(results: Results) -> Iterator[Finding]:
+    """Yield of each take that stands alone whether it is fit to be used."""
+    for take in results.takes:
+        if take.role != "single":
+            continue
+        spoiling = [fault for fault in take.faults if fault.spoils or fault.code == "no-sound"]
+        if take.track is None:
+            sentence = f"{take.file} holds no test track that was recognised; its quietest stretch is read."elif spoiling:
+            sentence = f"{take.file} holds the track {take.track.name}, but not all of it can be used."
+        else:
+            held = f"the track {take.track.name} ({take.track.length}){_clock(take)}"
+            sentence = f"{take.file} is fit to be used: it holds {held}."yield Finding(
+            subject=take.id,
+            role=take.role,
+            port=take.port,
+            picture=take.picture,
+            condition=take.condition,
+            fix=take.fix,
+            quantity="take",
+            id=f"fit-{take.id}",
+            kind="take",
+            severity="none",
+            sentence=sentence,
+        )
+
+
+def _clock(take: TakeRow) -> str:
+    if take.offset_s is None or take.drift_ppm is None:
+        return ""
+    direction = "fast" if take.drift_ppm > 0 else "slow"
+    return f", from {take.offset_s:.2f} s on, on a clock {abs(take.drift_ppm):.1f} ppm {direction}"
 
 
 def bench_findings(results: Results) -> Iterator[Finding]:

@@ -31,7 +31,8 @@ class PowerEstimate:
     low, high : float
         95 % interval; `low` is 0 where the lines may not be there at all.
     upper : float
-        One-sided 95 % upper limit.
+        One-sided 95 % upper limit, never below that of lines which are not there in average noise: noise that happens
+        to measure low says nothing against lines that are weaker than it.
     """
 
     power: float
@@ -78,7 +79,8 @@ def line_power(observed: Floats, noise: Floats) -> PowerEstimate:
         return each * _power_at(total / each, probability, freedom)
 
     sd = float(np.sqrt(squares + 2.0 * each * max(power, 0.0)))
-    return PowerEstimate(power=power, sd=sd, low=at_tail(0.975), high=at_tail(0.025), upper=at_tail(0.05))
+    upper = each * _power_at(max(total, mean_noise) / each, 0.05, freedom)
+    return PowerEstimate(power=power, sd=sd, low=at_tail(0.975), high=at_tail(0.025), upper=upper)
 
 
 def _power_at(total: float, probability: float, n_lines: float) -> float:
