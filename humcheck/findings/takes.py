@@ -40,11 +40,13 @@ def fitness_findings(results: Results) -> Iterator[Finding]:
             continue
         spoiling = [fault for fault in take.faults if fault.spoils or fault.code == "no-sound"]
         if take.track is None:
-            sentence = f"{take.file} holds no test track that was recognised; its quietest stretch is read."elif spoiling:
+            sentence = f"{take.file} holds no test track that was recognised; its quietest stretch is read."
+        elif spoiling:
             sentence = f"{take.file} holds the track {take.track.name}, but not all of it can be used."
         else:
             held = f"the track {take.track.name} ({take.track.length}){_clock(take)}"
-            sentence = f"{take.file} is fit to be used: it holds {held}."yield Finding(
+            sentence = f"{take.file} is fit to be used: it holds {held}."
+        yield Finding(
             subject=take.id,
             role=take.role,
             port=take.port,
