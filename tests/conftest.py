@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 
-import pytest
+# The test processes share the cores already; set before anything imports numpy.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import pytest  # noqa: E402
 
 _SKIPS_FAIL = os.environ.get("HUMCHECK_SKIPS_FAIL") == "1"
 
