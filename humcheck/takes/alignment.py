@@ -19,7 +19,7 @@ from humcheck.takes.lost import Jump, count_jumps
 from humcheck.takes.recognition import Sighting
 from humcheck.takes.slot_fit import SlotFit, fit_slot
 from humcheck.takes.steps import LostSamples, place_steps, steps_between
-from humcheck.takes.timing import Arrivals, ClockFit, arrivals_of, clock_of_one, fit_clock
+from humcheck.takes.timing import Arrivals, ClockFit, Wander, arrivals_of, clock_of_one, fit_clock
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.markers import SLOT_OFFSET_S
 from humcheck.tracks.sections import TrackChannel
@@ -47,8 +47,8 @@ class Alignment:
         in it: of a filter, the delay of the chirps' energy.
     drift_ppm, drift_sd_ppm : float
         How much longer the take is than the track, and the standard uncertainty.
-    walk_ppm : float
-        Wander of the clock: RMS change of its rate in one minute; 0 where a straight line holds.
+    wander : Wander
+        How the clock leaves the straight line; all zero where it does not.
     routing : Routing
         Channel map, gains, polarities.
     lost : tuple of LostSamples
@@ -67,7 +67,7 @@ class Alignment:
     offset_sd_s: float
     drift_ppm: float
     drift_sd_ppm: float
-    walk_ppm: float
+    wander: Wander
     routing: Routing
     lost: tuple[LostSamples, ...]
     slots: tuple[SlotFit, ...]
@@ -126,7 +126,7 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
         offset_sd_s=timed.fit.offset_sd_s,
         drift_ppm=clock.drift_ppm,
         drift_sd_ppm=timed.fit.drift_sd_ppm,
-        walk_ppm=timed.fit.walk_ppm,
+        wander=timed.fit.wander,
         routing=routing,
         lost=lost,
         slots=tuple(slots),

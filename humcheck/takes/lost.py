@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from humcheck.takes.timing import Arrivals, WanderModel, is_straight
+from humcheck.takes.timing import Arrivals, Wander, WanderModel, is_straight
 
 Array = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def count_jumps(arrivals: Arrivals) -> list[Jump]:
     if n_markers < _FEWEST_MARKERS or is_straight(arrivals):
         return []
     model = WanderModel(arrivals)
-    deviation = arrivals.deviation()
+    deviation = arrivals.bend()
     # A jump by `count` after arrival i lowers all later indices.
     shapes = -np.tri(n_arrivals, n_arrivals, -1).T[: n_arrivals - 1]
     best = _Guess({}, float(model.log_likelihood(deviation).max()))
@@ -75,7 +75,7 @@ def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess
     if len(guess.jumps) >= _MOST_JUMPS:
         return
     left = _without(deviation, shapes, guess.jumps)
-    projected = model.inverse @ left  # (n_walks, n)
+    projected = model.inverse @ left  # (n_wanders, n)
     pull = projected @ shapes.T
     stiffness = np.sum((shapes @ model.inverse) * shapes, axis=2)
     plain = model.log_weight - 0.5 * (projected @ left)
@@ -94,7 +94,7 @@ def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess
 
 def _certain_counts(arrivals: Arrivals, shapes: Array) -> Array:
     """Return for each interval the fewest samples that a clock that wanders a good deal could not feign."""
-    inverse = WanderModel(arrivals, np.array([_PLAUSIBLE_WALK_PPM])).inverse[0]
+    inverse = WanderModel(arrivals, [Wander(_PLAUSIBLE_WALK_PPM, 0.0)]).inverse[1]
     return np.asarray(_CERTAIN_Z / np.sqrt(np.maximum(np.sum((shapes @ inverse) * shapes, axis=1), 1e-30)))
 
 

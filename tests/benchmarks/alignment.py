@@ -80,7 +80,7 @@ def _bound(quick: bool) -> Iterator[Row]:
 
 
 def _filtered(quick: bool) -> Iterator[Row]:
-    track, n = layout("sweep", "short"), 2 if quick else 30
+    track, n = layout("sweep", "short"), 2 if quick else 20
     ends = ChannelPath(low_corners_hz=(20.0,), high_corners_hz=(20000.0,))
     path = PathModel(
         player=Crystal(ppm=70.0),
@@ -127,7 +127,7 @@ def _coverage(figure: str, condition: str, scores: list[float]) -> Row:
 def _wandering(quick: bool) -> Iterator[Row]:
     if quick:
         return
-    track, n = layout("full", "standard"), 40
+    track, n = layout("full", "standard"), 30
     scores = []
     for seed in range(n):
         wander = walk(seed, 0.3, track.duration_s)
@@ -152,7 +152,7 @@ def _lost(quick: bool) -> Iterator[Row]:
         for name, low, high in cases[1:2] if quick else cases:
             section = track.section(name)
             wrong, misplaced, beyond = 0, [], []
-            counts = COUNTS[::3] if quick else COUNTS * 3
+            counts = COUNTS[::3] if quick else COUNTS * 2
             for seed, count in enumerate(counts):
                 at_s = section.start_s + rng.uniform(low, high) * section.duration_s
                 place = int(1000.25 + at_s * RATE_HZ)

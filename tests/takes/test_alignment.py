@@ -83,7 +83,7 @@ def test_a_wandering_clock_is_followed():
     wander = walk(3, 0.3, track.duration_s)
     take = LazyTake(track, drift_ppm=40.0, snr_db=40.0, wander=wander)
     found = aligned(take, track)
-    assert found.walk_ppm > 0.0
+    assert found.wander.walk_ppm > 0.0
     time_s = np.array([marker.start_s + 0.5 for marker in track.markers])
     index = take.offset_samples + time_s * 48000.0 * (1.0 + 40e-6)
     for _ in range(4):
@@ -93,8 +93,20 @@ def test_a_wandering_clock_is_followed():
     assert found.lost == ()
 
 
+def test_a_machine_that_warms_up_is_no_riddle():
+    # The steady change of the rate, 0.3 ppm a minute, is followed beyond the outermost markers too.
+    path = PathModel(recorder_clock=Crystal(ppm=20.0, ppm_per_minute=0.3), hiss=(Hiss.both(-66.0),))
+    track = layout("full", "short")
+    simulated = simulate_take(track, path=path, seed=1)
+    found = aligned(MemoryTake(simulated.samples, 48000), track)
+    assert found.drift_ppm == pytest.approx(simulated.truth.drift_ppm, abs=1e-4)
+    assert found.offset_s * 48000.0 == pytest.approx(simulated.truth.offset_s * 48000.0, abs=1e-3)
+    times_s = np.linspace(0.0, track.duration_s, 50)
+    assert np.abs(found.clock.take_index(times_s) - simulated.truth.take_index(times_s)).max() < 1e-3
+
+
 @pytest.mark.parametrize(
-    ("walk_ppm", "noise_samples"), [(0.0, 1e-3), (0.0, 1e-6), (0.3, 1e-4), (0.03, 1e-4), (0.03, 1e-3)]
+    ("walk_ppm", "noise_samples"), [(0.0, 1e-3), (0.0, 1e-6), (0.3, 1e-6), (0.3, 1e-4), (0.03, 1e-3)]
 )
 def test_uncertainties_cover(walk_ppm, noise_samples):
     # 95 % should lie within 1.96 standard uncertainties; of 120 trials at least 86 % (three standard deviations less
