@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from humcheck.audio.files import TakeFile
 from humcheck.results.rows import TrackIdentity
 from humcheck.takes.arrival_noise import arrival_variances, rough_variances
+from humcheck.takes.arrivals import Arrivals, arrivals_of
 from humcheck.takes.channels import ChannelMap, Routing, routing_of
 from humcheck.takes.chirps import TRACK_CHANNELS, Placement
 from humcheck.takes.clock import Clock
@@ -19,7 +20,8 @@ from humcheck.takes.lost import Jump, count_jumps
 from humcheck.takes.recognition import Sighting
 from humcheck.takes.slot_fit import SlotFit, fit_slot
 from humcheck.takes.steps import LostSamples, place_steps, steps_between
-from humcheck.takes.timing import Arrivals, ClockFit, Wander, arrivals_of, clock_of_one, fit_clock
+from humcheck.takes.timing import ClockFit, clock_of_one, fit_clock
+from humcheck.takes.wander import Wander
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.markers import SLOT_OFFSET_S
 from humcheck.tracks.sections import TrackChannel

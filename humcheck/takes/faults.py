@@ -82,11 +82,13 @@ def sample_faults(file: TakeFile, found: Survey, channels: Sequence[Channel]) ->
             )
 
 
-def alignment_faults(file: TakeFile, layout: Layout, alignment: Alignment, found: Survey) -> Iterator[Fault]:
-    """Yield what the alignment with the track shows."""
+def alignment_faults(
+    file: TakeFile, layout: Layout, alignment: Alignment, found: Survey, bounds: tuple[int, int]
+) -> Iterator[Fault]:
+    """Yield what the alignment with the track shows; `bounds` are the take's ends in its file."""
     yield from _level_faults(alignment)
     yield from _channel_faults(alignment, file.n_channels)
-    yield from _cut_faults(file, layout, alignment)
+    yield from _cut_faults(file.rate_hz, layout, alignment, bounds)
     yield from _clock_faults(file, layout, alignment)
     yield from _dropouts(file, layout, alignment, found)
 
@@ -147,20 +149,21 @@ _CHANNEL_SENTENCES = {
 }
 
 
-def _cut_faults(file: TakeFile, layout: Layout, alignment: Alignment) -> Iterator[Fault]:
+def _cut_faults(rate_hz: float, layout: Layout, alignment: Alignment, bounds: tuple[int, int]) -> Iterator[Fault]:
     starts = alignment.clock.take_index(np.array([section.start_s for section in layout.sections]))
     ends = alignment.clock.take_index(np.array([section.end_s for section in layout.sections]))
-    before = [s for s, index in zip(layout.sections, starts, strict=True) if index < -0.5]
-    after = [s for s, index in zip(layout.sections, ends, strict=True) if index > file.n_samples + 0.5]
+    before = [s for s, index in zip(layout.sections, starts, strict=True) if index < bounds[0] - 0.5]
+    after = [s for s, index in zip(layout.sections, ends, strict=True) if index > bounds[1] + 0.5]
     if before:
+        missing_s = bounds[0] / rate_hz - alignment.offset_s
         yield Fault(
             code="cut-start",
-            sentence=f"The recording starts {-alignment.offset_s:.1f} s into the track and misses {_names(before)}: "
+            sentence=f"The recording starts {missing_s:.1f} s into the track and misses {_names(before)}: "
             "start recording before the track.",
             spoils=_spoilt(before),
         )
     if after:
-        missing_s = float(ends[-1] - file.n_samples) / file.rate_hz
+        missing_s = float(ends[-1] - bounds[1]) / rate_hz
         yield Fault(
             code="cut-end",
             sentence=f"The recording ends {missing_s:.1f} s before the track's last sound and misses {_names(after)}: "

@@ -13,7 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from humcheck.takes.timing import Arrivals, Wander, WanderModel, is_straight
+from humcheck.takes.arrivals import Arrivals, is_straight
+from humcheck.takes.wander import Wander, WanderModel
 
 Array = NDArray[np.float64]
 

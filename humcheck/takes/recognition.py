@@ -76,17 +76,17 @@ class Search:
     n_unread: int = 0
 
 
-def find_marker(file: TakeFile) -> Search:
-    """Look for the first marker that can be read; nothing after it is looked at.
+def find_marker(file: TakeFile, start: int = 0) -> Search:
+    """Look for the first marker from a take index on that can be read; nothing after it is looked at.
 
-    At the beginning of the take, chirps of a track whose rate is not the one that the file states are looked for too.
+    At first, chirps of a track whose rate is not the one that the file states are looked for too.
     """
-    early = min(file.n_samples, int(_WRONG_RATE_SEARCH_S * file.rate_hz))
-    search = read_candidates(file, scan(file, 0, early, (1.0, *_WRONG_RATES)))
+    early = min(file.n_samples, start + int(_WRONG_RATE_SEARCH_S * file.rate_hz))
+    search = read_candidates(file, scan(file, start, early, (1.0, *_WRONG_RATES)))
     if search.sighting is not None or early == file.n_samples:
         return search
     # A chirp that lies across the border was not whole in the first part.
-    further = read_candidates(file, scan(file, max(early - file.rate_hz, 0)))
+    further = read_candidates(file, scan(file, max(early - file.rate_hz, start)))
     return Search(sighting=further.sighting, n_unread=search.n_unread + further.n_unread)
 
 

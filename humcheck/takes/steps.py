@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from humcheck.audio.files import TakeFile
+from humcheck.takes.arrivals import Arrivals
 from humcheck.takes.channels import Routing
 from humcheck.takes.clock import Clock, Step
 from humcheck.takes.loss_place import Place, examine
 from humcheck.takes.lost import Jump
-from humcheck.takes.timing import Arrivals
 from humcheck.takes.voices import sounds, usable_span_s
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.sections import Section

@@ -44,15 +44,16 @@ class Survey:
     silences: tuple[tuple[int, int], ...]
 
 
-def survey(file: TakeFile) -> Survey:
-    """Read a take once from end to end."""
+def survey(file: TakeFile, start: int = 0, stop: int | None = None) -> Survey:
+    """Read a take, or a part of it, once from end to end."""
+    stop = file.n_samples if stop is None else min(stop, file.n_samples)
     channels = range(file.n_channels)
     peak, total, square = np.zeros(file.n_channels), np.zeros(file.n_channels), np.zeros(file.n_channels)
     runs = [0] * file.n_channels
     span: list[tuple[int, int] | None] = [None] * file.n_channels
     silences: list[tuple[int, int]] = []
     n_chunk = max(int(SILENCE_S * file.rate_hz), 1)
-    for start, samples in file.blocks(_BLOCK_SAMPLES // n_chunk * n_chunk):
+    for index, samples in file.blocks(_BLOCK_SAMPLES // n_chunk * n_chunk, start, stop):
         silent = np.ones(len(samples) // n_chunk, dtype=np.bool_)
         for channel in channels:
             sound = np.ascontiguousarray(samples[:, channel])
@@ -64,9 +65,9 @@ def survey(file: TakeFile) -> Survey:
             if peak[channel] >= _FULL_SCALE and (found := _clipped(sound)) is not None:
                 runs[channel] += found[0]
                 earlier = span[channel]
-                span[channel] = (start + found[1] if earlier is None else earlier[0], start + found[2])
-        _add_silences(silences, silent, start, n_chunk)
-    n_samples = max(file.n_samples, 1)
+                span[channel] = (index + found[1] if earlier is None else earlier[0], index + found[2])
+        _add_silences(silences, silent, index, n_chunk)
+    n_samples = max(stop - start, 1)
     return Survey(
         peak=peak,
         mean=total / n_samples,

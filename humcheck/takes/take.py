@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -16,47 +16,16 @@ from humcheck.audio.levels import FLOOR_DBFS, amplitude_to_dbfs
 from humcheck.errors import MeasurementError
 from humcheck.results.rows import Channel, Fault, TrackIdentity
 from humcheck.takes.alignment import Alignment, align
-from humcheck.takes.clock import Clock
 from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, no_sound_fault, sample_faults
 from humcheck.takes.quiet import quiet_stretch
 from humcheck.takes.recognition import find_marker
+from humcheck.takes.section_audio import SectionAudio
 from humcheck.takes.survey import Survey, survey
 from humcheck.tracks.layouts import Layout
-from humcheck.tracks.sections import Section
+
+__all__ = ["SectionAudio", "Take", "load_runs", "load_take", "sought_in"]
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SectionAudio:
-    """The sound of one section as a take holds it.
-
-    Attributes
-    ----------
-    samples : numpy.ndarray, shape (n_samples, n_channels)
-        Full scale = 1, in the order of the track's channels.
-    channels : tuple of str
-        ``("left", "right")`` or ``("mono",)``.
-    rate_hz : int
-        Nominal rate of the take.
-    start_index : int
-        Take index of the first sample.
-    clock : Clock
-        The take's clock.
-    section : Section
-        What the track plays there.
-    """
-
-    samples: Array
-    channels: tuple[Channel, ...]
-    rate_hz: int
-    start_index: int
-    clock: Clock
-    section: Section
-
-    def track_time_s(self) -> Array:
-        """Return the track time of each sample, shape (n_samples,)."""
-        return self.clock.track_time_s(np.arange(self.start_index, self.start_index + len(self.samples)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,24 +42,27 @@ class Take:
         How it lies against that track.
     notes : tuple of Fault
         What was noticed while the track was sought.
+    span : tuple of (int, int) or None
+        Of a recording that holds the track several times, the part with this run of it; None for all of it.
     """
 
     file: TakeFile
     layout: Layout | None = None
     alignment: Alignment | None = None
     notes: tuple[Fault, ...] = ()
+    span: tuple[int, int] | None = None
 
     @cached_property
     def survey(self) -> Survey:
         """Peaks, offset, clipping and silences of the whole take; read once, when first asked for."""
-        return survey(self.file)
+        return survey(self.file, *self.bounds)
 
     @cached_property
     def faults(self) -> list[Fault]:
         """What is wrong with the take; needs a pass over all of it, made when first asked for."""
         found = [*self.notes, *sample_faults(self.file, self.survey, self._file_channels)]
         if self.layout is not None and self.alignment is not None:
-            found += alignment_faults(self.file, self.layout, self.alignment, self.survey)
+            found += alignment_faults(self.file, self.layout, self.alignment, self.survey, self.bounds)
         return found
 
     @cached_property
@@ -110,6 +82,11 @@ class Take:
         peak_dbfs = amplitude_to_dbfs(float(self.survey.peak.max(initial=0.0)))
         level = "digital silence" if peak_dbfs <= FLOOR_DBFS else f"noise that peaks at {peak_dbfs:.0f} dBFS"
         return no_sound_fault(f"the take holds nothing but {level}.")
+
+    @property
+    def bounds(self) -> tuple[int, int]:
+        """First sample of the take in its file, and the one after its last."""
+        return self.span or (0, self.file.n_samples)
 
     @property
     def rate_hz(self) -> int:
@@ -165,10 +142,10 @@ class Take:
         section = self.layout.section(name)
         clock = self.alignment.clock
         whole = clock.take_index(np.array([section.start_s, section.end_s]))
-        if whole[0] < -0.5 or whole[1] > self.file.n_samples + 0.5:
+        if not self._holds(whole):
             raise MeasurementError(f"The take does not hold all of the section {name}.")
         ends = clock.take_index(np.array([section.start_s - before_s, section.end_s + after_s]))
-        start = max(int(np.ceil(ends[0])), 0)
+        start = max(int(np.ceil(ends[0])), self.bounds[0])
         stop = min(int(np.ceil(ends[1])), self.file.n_samples)
         return SectionAudio(
             samples=self._in_track_order(self.file.read(start, stop)),
@@ -185,7 +162,10 @@ class Take:
             return False
         section = self.layout.section(name)
         ends = self.alignment.clock.take_index(np.array([section.start_s, section.end_s]))
-        return bool(ends[0] >= -0.5 and ends[1] <= self.file.n_samples + 0.5)
+        return self._holds(ends)
+
+    def _holds(self, ends: Array) -> bool:
+        return bool(ends[0] >= self.bounds[0] - 0.5 and ends[1] <= self.bounds[1] + 0.5)
 
     def blocks(self, block_samples: int = 1 << 17) -> Iterator[tuple[int, Array]]:
         """Yield ``(start_index, samples)`` of the whole take in order, channels in the track's order."""
@@ -240,9 +220,38 @@ def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
     return sought_in(file) if seek_track else Take(file=file)
 
 
-def sought_in(file: TakeFile) -> Take:
-    """Return the take of an open file, its track recognised."""
-    search = find_marker(file)
+def load_runs(path: str | os.PathLike[str]) -> list[Take]:
+    """Open a recording that holds the track several times, one run after the other, as one take for each run.
+
+    Parameters
+    ----------
+    path : path
+        The recording.
+
+    Returns
+    -------
+    list of Take
+        In order of time; empty where no track was recognised. Clocks and sections count from the beginning of the
+        file.
+    """
+    file = open_take(path)
+    runs: list[Take] = []
+    start = 0
+    while start < file.n_samples:
+        run = sought_in(file, start)
+        if run.layout is None or run.alignment is None:
+            break
+        ends = run.alignment.clock.take_index(np.array([0.0, run.layout.duration_s]))
+        stop = min(int(np.ceil(ends[1])), file.n_samples)
+        runs.append(replace(run, span=(max(int(ends[0]), start), stop)))
+        # The markers found lie before the end in any case: the search moves on.
+        start = max(stop, int(run.alignment.slots[-1].take_index) + 1)
+    return runs
+
+
+def sought_in(file: TakeFile, start: int = 0) -> Take:
+    """Return the take of an open file, the first track from a sample on recognised."""
+    search = find_marker(file, start)
     sighting = search.sighting
     if sighting is None:
         return Take(file=file, notes=(_UNREAD,) if search.n_unread else ())

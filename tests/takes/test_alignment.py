@@ -9,8 +9,9 @@ from humcheck.simulation.path import PathModel
 from humcheck.simulation.simulate import simulate_take
 from humcheck.simulation.transfer import ChannelPath, LinearPath
 from humcheck.takes.alignment import align
+from humcheck.takes.arrivals import Arrivals, is_straight
 from humcheck.takes.recognition import find_marker
-from humcheck.takes.timing import Arrivals, fit_clock, is_straight
+from humcheck.takes.timing import fit_clock
 from humcheck.tracks.layouts import layout
 from tests.takes.bound import offset_and_drift_bound
 from tests.takes.lazy import LazyTake, walk

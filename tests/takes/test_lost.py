@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from humcheck.takes.alignment import align
+from humcheck.takes.arrivals import Arrivals
 from humcheck.takes.lost import Jump, count_jumps
 from humcheck.takes.recognition import find_marker
-from humcheck.takes.timing import Arrivals
 from humcheck.tracks.layouts import layout
 from tests.takes.lazy import LazyTake, walk
 
