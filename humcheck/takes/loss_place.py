@@ -103,9 +103,11 @@ def _examine_channel(
     if blocks is None:
         return Verdict(None, "open")
     n_straddled = 1 + max(-count, 0) // blocks.n_block + (1 if count < 0 else 0)
-    cleared = _cleared(blocks, n_straddled)
+    unrest, cleared = _with_loss(blocks, n_straddled)
     if cleared.size and cleared.max() > _CLEAR:
-        return Verdict(_fine(blocks, int(np.argmax(cleared)), n_straddled, count), "inside")
+        # Of all blocks in which a loss explains much, the one in which it leaves least.
+        best = int(np.argmin(np.where(cleared > _CLEAR, unrest, np.inf)))
+        return Verdict(_fine(blocks, best, n_straddled, count), "inside")
     unrest_before, unrest_after = (
         float(np.sum(_unrest(gains[:-1], gains[1:], blocks.weight[:-1], blocks.weight[1:])))
         for gains in (blocks.gain_before, blocks.gain_after)
@@ -139,7 +141,20 @@ def _blocks(
     # Most blocks are explained by one clock or the other.
     noise = float(np.median(np.minimum(noise_before, noise_after)))
     floor = 1e-12 * float(np.mean(samples**2)) + 1e-24
-    return _Blocks(first, n_block, samples, by_before, by_after, gain_before, gain_after, weight / max(noise, floor))
+    weight = weight / max(noise, floor)
+    natural = _natural_unrest(gain_before, gain_after, weight)
+    return _Blocks(first, n_block, samples, by_before, by_after, gain_before, gain_after, weight / natural)
+
+
+def _natural_unrest(gain_before: Complex, gain_after: Complex, weight: Array) -> float:
+    """Return how many times more than by noise the gains move from block to block anyway; at least 1.
+
+    A filter's response moves along a sweep, and hum or a gain that is not steady move the gain of a tone.
+    """
+    unrest = np.minimum(*(_unrest(gain[:-1], gain[1:], weight[:-1], weight[1:]) for gain in (gain_before, gain_after)))
+    # By noise alone the unrest of one voice has the median log 2, of several about their number less a third.
+    n_voices: int = weight.shape[1]
+    return float(max(np.median(unrest) / (n_voices - 0.307), 1.0))
 
 
 def _gains(samples: Array, analytic: Complex, n_block: int) -> tuple[Complex, Array, Array]:
@@ -161,10 +176,10 @@ def _gains(samples: Array, analytic: Complex, n_block: int) -> tuple[Complex, Ar
     return value[:, :n_voices] + 1j * value[:, n_voices:], noise, energy
 
 
-def _cleared(blocks: _Blocks, n_straddled: int) -> Array:
-    """Return by how much a loss in each block explains the gains better than none, in log likelihood.
+def _with_loss(blocks: _Blocks, n_straddled: int) -> tuple[Array, Array]:
+    """Return what unrest a loss in each block leaves, and by how much it is less than without one.
 
-    The blocks that the loss would straddle are left out on both sides of the comparison.
+    Both in log likelihood. The blocks that the loss would straddle are left out on both sides of the comparison.
     """
     n_blocks = len(blocks.gain_before)
     b = np.arange(1, n_blocks - n_straddled)
@@ -179,7 +194,7 @@ def _cleared(blocks: _Blocks, n_straddled: int) -> Array:
     rest = [total[-1] - total[right] for total in totals]
     with_loss = totals[0][left] + joined + rest[1]
     without = [total[left] + bridge + end for total, bridge, end in zip(totals, bridges, rest, strict=True)]
-    return np.asarray(np.minimum(*without) - with_loss)
+    return with_loss, np.asarray(np.minimum(*without) - with_loss)
 
 
 def _unrest(first: Complex, second: Complex, first_weight: Array, second_weight: Array) -> Array:

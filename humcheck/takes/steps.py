@@ -83,7 +83,12 @@ def _placed(
     file: TakeFile, layout: Layout, routing: Routing, before: Clock, count: int, start_s: float, end_s: float
 ) -> tuple[Step, LostSamples]:
     for section in _sounding(layout, start_s, end_s):
-        sources = [(channel, source) for channel, source in routing.sources.items() if section.drives(channel)]
+        # A chirp that gave an arrival was whole: only what lies wholly between the arrivals can have been hit.
+        sources = [
+            (channel, source)
+            for channel, source in routing.sources.items()
+            if section.drives(channel) and _between(usable_span_s(section, channel), start_s, end_s)
+        ]
         verdict = examine(file, section, sources, before, count)
         if verdict.place is not None:
             return _at(verdict.place, before, count)
@@ -102,6 +107,10 @@ def _placed(
         place_sd=None,
     )
     return step, lost
+
+
+def _between(span_s: tuple[float, float], start_s: float, end_s: float) -> bool:
+    return start_s < span_s[0] and span_s[1] < end_s
 
 
 def _at(place: Place, before: Clock, count: int) -> tuple[Step, LostSamples]:

@@ -3,12 +3,20 @@
 import numpy as np
 import pytest
 
+from humcheck.simulation.clocks import Crystal
+from humcheck.simulation.mains import Hum
+from humcheck.simulation.noise import Hiss
+from humcheck.simulation.path import PathModel
+from humcheck.simulation.recorder import Recorder, Splice
+from humcheck.simulation.simulate import simulate_take
+from humcheck.simulation.transfer import ChannelPath, LinearPath
 from humcheck.takes.alignment import align
 from humcheck.takes.arrivals import Arrivals
 from humcheck.takes.lost import Jump, count_jumps
 from humcheck.takes.recognition import find_marker
 from humcheck.tracks.layouts import layout
 from tests.takes.lazy import LazyTake, walk
+from tests.takes.memory import MemoryTake
 
 FULL = layout("full", "short")
 
@@ -79,6 +87,25 @@ def test_the_place_in_tones_is_within_its_uncertainty(name, share):
         assert [lost.count for lost in alignment.lost] == [3]
         lost = alignment.lost[0]
         assert abs(lost.place_index - place) <= 1.0 + 3.0 * lost.place_sd
+
+
+@pytest.mark.parametrize(("count", "at_s"), [(3, 29.3), (3, 37.9), (-200, 46.0)])
+def test_the_place_through_an_unknown_filter_with_hum(count, at_s):
+    # Neither the filters nor the hum are in the model; the places lie in the steps and in the two sweeps.
+    dull = ChannelPath(gain_db=-4.0, low_corners_hz=(30.0,), high_corners_hz=(9000.0,))
+    path = PathModel(
+        player=Crystal(ppm=40.0, walk_ppm=0.1),
+        linear=LinearPath(left=dull, right=dull),
+        hum=(Hum(amplitudes=(0.003, 0.001, 0.001)),),
+        hiss=(Hiss.both(-60.0),),
+        recorder=Recorder(bits=16, splices=(Splice(at_s=at_s, count=count),)),
+    )
+    take = MemoryTake(simulate_take(FULL, path=path, lead_s=0.0).samples, 48000)
+    (lost,) = align(take, find_marker(take).sighting, FULL).lost
+    assert lost.count == count
+    # The recorder holds the last sample while it inserts: the place may be that sample's own.
+    assert -1 - 2.0 * lost.place_sd <= lost.place_index - round(at_s * 48000) <= 1 + 2.0 * lost.place_sd
+    assert lost.place_sd < 5.0
 
 
 def test_in_quiet_the_interval_is_named():
