@@ -53,8 +53,8 @@ def _rms(values: Any) -> float:
 
 def _bound(quick: bool) -> Iterator[Row]:
     track = layout("sweep", "short") if quick else layout("full", "standard")
-    n = 6 if quick else 50
-    for snr_db in (20, 80) if quick else (20, 40, 60, 80):
+    n = 24 if quick else 50
+    for snr_db in (40,) if quick else (20, 40, 60, 80):
         errors, claims = [], []
         for seed in range(n):
             take = LazyTake(
