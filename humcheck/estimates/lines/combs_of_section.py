@@ -49,6 +49,8 @@ CLEAR_CYCLES = 0.5
 #: A walk is rougher than the spline that follows it: errors of the mean frequency of simulated walks of 5 to 20 mHz in
 #: 30 s scatter by 1.1 to 1.4 times what the fit states.
 WALK_FACTOR = 1.35
+#: Distance of the points at which a wandering comb's phase is given; its spline's knots are a quarter of a second apart.
+PHASE_STEP_S = 0.025
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,7 +235,17 @@ def _family(fit: JointFit, column: int, kind: Family, others_hz: Floats) -> Fami
         rate,
         wander_hz=_wander_hz(fit) if is_mains else None,
         power_sd=np.sqrt(np.maximum(powers.covariance.sum(axis=(1, 2)), 0.0) + upper_variance),
+        phase=_wander_phase(fit, rate.hz) if is_mains else None,
     )
+
+
+def _wander_phase(fit: JointFit, mean_hz: float) -> Floats:
+    """Return the mains phase beside that of its mean frequency, over the section, shape (n_points,)."""
+    duration_s = fit.bands.spectrum.duration_s
+    time_s = np.linspace(0.0, duration_s, int(np.ceil(duration_s / PHASE_STEP_S)) + 1)
+    about_hz = mean_hz if fit.combs.mains_hz is None else fit.combs.mains_hz
+    beside = 2 * np.pi * (about_hz - mean_hz) * (time_s - duration_s / 2)
+    return np.asarray(beside + fit.spline.basis(time_s) @ fit.combs.coefficients)
 
 
 def family_of_lines(
@@ -244,6 +256,7 @@ def family_of_lines(
     wander_hz: float | None,
     power_sd: Floats,
     halves: bool = False,
+    phase: Floats | None = None,
 ) -> FamilyEstimate:
     """Return a family from its lines, in order."""
     # A second part holds lines halfway between the harmonics, numbered in halves: they have no order of their own.
@@ -269,6 +282,7 @@ def family_of_lines(
         amplitude=joined("amplitude"),
         power=joined("mean_square").sum(axis=0),
         power_sd=power_sd,
+        phase=phase,
     )
 
 

@@ -41,6 +41,9 @@ class FamilyEstimate:
         Complex amplitudes at the middle of the section.
     power, power_sd : numpy.ndarray, shape (n_ch,)
         Mean square of the whole family and its standard uncertainty, common phase errors included.
+    phase : numpy.ndarray, shape (n_points,), or None
+        Of a comb that wanders, the fundamental's phase beside that of its mean frequency, in radians, at times spread
+        evenly from the section's start to its end; 0 at the middle. None for a comb that keeps its rate.
     """
 
     kind: Family
@@ -55,6 +58,7 @@ class FamilyEstimate:
     amplitude: Complexes
     power: Floats
     power_sd: Floats
+    phase: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
