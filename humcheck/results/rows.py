@@ -216,13 +216,21 @@ class Evidence(Row, frozen=True, kw_only=True):
 
 
 class Finding(Key, frozen=True, kw_only=True):
-    """What was found, in one plain sentence, with its weight, its evidence and what to try."""
+    """What was found, in one plain sentence, with its weight, its evidence and what to try.
+
+    Where a cause is named it is a hypothesis: `cause` is its short name, `reasons` what speaks for it, `doubts` what
+    speaks against it, `test` the one test that would decide.
+    """
 
     id: str
     kind: str
     severity: Severity
     sentence: str
     confidence: str = ""
+    cause: str = ""
+    reasons: list[str] = msgspec.field(default_factory=list)
+    doubts: list[str] = msgspec.field(default_factory=list)
+    test: str = ""
     advice: list[str] = msgspec.field(default_factory=list)
     cautions: list[str] = msgspec.field(default_factory=list)
     evidence: list[Evidence] = msgspec.field(default_factory=list)
