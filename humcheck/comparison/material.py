@@ -4,10 +4,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from humcheck.estimates.lines import LineEstimate
 from humcheck.estimates.sweeps import ResponseEstimate
 from humcheck.estimates.tones import TakeTones
 from humcheck.results import Curve, Key, Line, Measure, NotMeasured, TakeRow, Trace
 from humcheck.results.rows import Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuietPart:
+    """Where a take is quiet, and the steady lines that were found there.
+
+    Attributes
+    ----------
+    path : str
+        The recording.
+    start, stop : int
+        Samples of it that were measured.
+    swapped : bool
+        Whether left and right are exchanged in the file.
+    lines : LineEstimate
+        Families of lines, in the channels' right order.
+    """
+
+    path: str
+    start: int
+    stop: int
+    swapped: bool
+    lines: LineEstimate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +50,8 @@ class MeasuredTake:
         None where the take holds no track.
     responses : tuple of ResponseEstimate
         One for each sweep that could be read.
+    quiet : QuietPart or None
+        None where hum and hiss could not be read.
     """
 
     row: TakeRow
@@ -37,6 +63,7 @@ class MeasuredTake:
     not_measured: tuple[NotMeasured, ...] = ()
     tones: TakeTones | None = None
     responses: tuple[ResponseEstimate, ...] = field(default=())
+    quiet: QuietPart | None = None
 
     @property
     def role(self) -> Role:

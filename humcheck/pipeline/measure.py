@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
@@ -52,7 +52,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     key = request.key(take_id)
     rows = _Rows(take_id)
     faults = list(take.faults)
-    _measure_quiet(take, key, settings, rows)
+    quiet = _measure_quiet(take, key, settings, rows)
     tones = responses = None
     if take.has_track:
         tones, tone_faults = _measure_tones(take, key, rows)
@@ -70,6 +70,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         not_measured=(*rows.not_measured, *_spoiled_rows(rows, faults)),
         tones=tones,
         responses=responses or (),
+        quiet=quiet,
     )
 
 
@@ -139,7 +140,7 @@ def _spoiled_rows(rows: _Rows, faults: Sequence[Fault]) -> list[NotMeasured]:
     return reasons
 
 
-def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows) -> None:
+def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows) -> QuietPart | None:
     from humcheck.analyzers.buzz import buzz_rows
     from humcheck.analyzers.hum import hum_rows
     from humcheck.analyzers.noise import noise_rows
@@ -148,28 +149,34 @@ def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Row
     from humcheck.estimates.lines import fit_lines
     from humcheck.estimates.noise import measure_noise
 
+    found: list[QuietPart] = []
+
     def measured() -> Iterable[Any]:
-        samples, channels = _quiet_samples(take)
+        samples, channels, start = _quiet_samples(take)
         lines = fit_lines(samples, take.rate_hz, mains_hz=settings.mains_hz)
+        swapped = take.alignment is not None and take.alignment.channel_map == "swapped"
+        part = QuietPart(path=take.file.path, start=start, stop=start + len(samples), swapped=swapped, lines=lines)
+        found.append(part)
         noise = measure_noise(samples, take.rate_hz, lines)
         for analyze in (hum_rows, buzz_rows, whistle_rows, steady_line_rows):
             yield from analyze(lines, key, channels)
         yield from noise_rows(noise, key, channels)
 
     rows.attempt(key, _QUIET_QUANTITIES, lambda: list(measured()))
+    return found[0] if found else None
 
 
-def _quiet_samples(take: Take) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...]]:
-    """Return the quiet section, or of a take without a track its quietest stretch, and the channels' names."""
+def _quiet_samples(take: Take) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...], int]:
+    """Return the quiet section or, without a track, the quietest stretch; the channels' names; its first sample."""
     if take.has_track and take.has_section("quiet"):
         audio = take.section("quiet", before_s=-_QUIET_MARGIN_S, after_s=-_QUIET_MARGIN_S)
-        return audio.samples, audio.channels
+        return audio.samples, audio.channels, audio.start_index
     if take.has_track:
         raise MeasurementError("The track in this take has no quiet section, or the take does not hold all of it.")
     from humcheck.takes.quiet import quiet_stretch
 
     stretch = quiet_stretch(take.file)
-    return take.file.read(stretch.start, stretch.stop), take.channels
+    return take.file.read(stretch.start, stretch.stop), take.channels, stretch.start
 
 
 def _spectral_faults(take: Take, role: Role) -> list[Fault]:

@@ -49,7 +49,7 @@ CLEAR_CYCLES = 0.5
 #: A walk is rougher than the spline that follows it: errors of the mean frequency of simulated walks of 5 to 20 mHz in
 #: 30 s scatter by 1.1 to 1.4 times what the fit states.
 WALK_FACTOR = 1.35
-#: Distance of the points at which a wandering comb's phase is given; its spline's knots are a quarter of a second apart.
+#: Distance of the points at which a wandering comb's phase is given; its spline's knots are 0.25 s apart.
 PHASE_STEP_S = 0.025
 
 
