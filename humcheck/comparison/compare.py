@@ -11,7 +11,7 @@ from humcheck.comparison.changes import change_between
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.pairs import pair_rows
-from humcheck.comparison.relative import bounded_by_floor, relative_levels
+from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
 from humcheck.results import QUANTITIES, Change, Curve, Key, Line, Measure, NotMeasured, Trace, quantity
 
@@ -149,7 +149,8 @@ def _lines_of_first(takes: Sequence[MeasuredTake]) -> list[Line]:
         if identity not in seen and take.lines:
             seen.add(identity)
             lines.extend(take.lines)
-    return lines
+    floor = [line for line in lines if line.role in _FLOOR_ROLES]
+    return [*lines_bounded_by_floor((line for line in lines if line.role not in _FLOOR_ROLES), floor), *floor]
 
 
 def _still_missing(
