@@ -237,12 +237,34 @@ class Finding(Key, frozen=True, kw_only=True):
 
 
 class Media(Row, frozen=True, kw_only=True):
-    """A file of sound or picture beside the results."""
+    """A file of sound or picture beside the results.
+
+    Attributes
+    ----------
+    file : str
+        Relative to the results file's own folder, with forward slashes.
+    group : str
+        What is listened to together: the device, or the recording inspected alone.
+    kind : str
+        ``"quiet"``, ``"programme"``, or the part of the quiet section: ``"hum"``, ``"buzz"``, ``"hum_and_buzz"``,
+        ``"whistle"``, ``"tones"``, ``"hiss"``.
+    role : str or None
+        Role of the take that is heard.
+    raised_db : float or None
+        By how much the sound was raised for listening.
+    note : str
+        What is to be said of the whole group, on its first file.
+    """
 
     id: str
     file: str
     sha256: str
     caption: str
+    group: str = ""
+    kind: str = ""
+    role: Role | None = None
+    raised_db: float | None = None
+    note: str = ""
 
 
 class Bench(Row, frozen=True, kw_only=True):
