@@ -116,13 +116,7 @@ def _interval_dbfs(power: float, sd: float) -> tuple[float, float]:
 
 
 def _weighted(family: FamilyEstimate) -> tuple[Floats, Floats]:
-    gain = 10 ** (a_weighting_db(np.maximum(family.frequency_hz, 1.0)) / 10)[:, np.newaxis]
-    power = np.sum(gain * family.mean_square, axis=0)
-    own = np.sqrt(np.sum((gain * family.mean_square_sd) ** 2, axis=0))
-    # The common phase moves all lines together: what the flat sum has of it beyond the lines' own scatter is kept.
-    alone = np.sqrt(np.sum(family.mean_square_sd**2, axis=0))
-    common = np.sqrt(np.maximum(family.power_sd**2 - alone**2, 0.0)) * power / np.maximum(family.power, 1e-300)
-    return power, np.hypot(own, common)
+    return family.weighted_power(10 ** (a_weighting_db(np.maximum(family.frequency_hz, 1.0)) / 10))
 
 
 def _bounded(bound: Floats, name: str, key: Key, channels: Sequence[Channel]) -> Iterator[Measure]:

@@ -92,7 +92,7 @@ def read_lines(
     turned = bands.values * lines.conj()[:, np.newaxis]
     if rigid:
         offset_s = bands.time_s - bands.spectrum.duration_s / 2
-        rate, error_hz = _refined(rate, orders, turned, offset_s)
+        rate, error_hz = refined_rate(rate, orders, turned, offset_s)
         turned = turned * np.exp(-2j * np.pi * error_hz * np.outer(orders, offset_s))[:, np.newaxis]
     gains = bands.line_gains(orders * rate.hz)
     amplitude, variance = _beside(turned, orders, rate.hz, others_hz, bands.time_s)
@@ -137,7 +137,7 @@ def _beside(
     return amplitude, variance
 
 
-def _refined(rate: Rate, orders: np.ndarray, turned: np.ndarray, offset_s: Floats) -> tuple[Rate, float]:
+def refined_rate(rate: Rate, orders: np.ndarray, turned: np.ndarray, offset_s: Floats) -> tuple[Rate, float]:
     """Return a rigid comb's rate from its upper lines, and how far the first one was off.
 
     The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.

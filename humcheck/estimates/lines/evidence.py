@@ -15,6 +15,8 @@ from humcheck.estimates.lines.spectrum import Floats
 
 #: Prior power of a line that is there, relative to the variance of its amplitude.
 PRIOR_POWERS = 10.0 ** np.arange(0.5, 7.0, 0.5)
+#: Frequency of which 50 and 60 Hz both have all multiples.
+SHARED_HZ = 300.0
 #: Prior shares of a comb's harmonics that are there: any of these, with equal odds.
 LINE_SHARES = np.array([0.05, 0.2, 0.5, 0.8])
 #: Prior share of bands in which an unrelated line stands by chance.
@@ -51,11 +53,21 @@ def amplitude_log_evidence(fit: JointFit) -> float:
 
 def safe_log_odds(fit: JointFit) -> list[float]:
     """Return ln(Bayes factor) of each comb's lines, changes of stronger lines next to them counted as noise."""
-    factor = line_log_factor(line_gains(fit).safe)
+    factor = line_log_factor(line_gains(fit).safe[own_bands(fit)])
     return [comb_log_odds(factor[:, :, column].ravel()) for column in range(fit.n_families)]
 
 
-def comb_significance(fit: JointFit, column: int, range_hz: float, steady: Booleans) -> float:
+def own_bands(fit: JointFit) -> Booleans:
+    """Return the bands that no comb around the other nominal frequency shares, shape (n_bands,): all but every 300 Hz.
+
+    Whether a comb is there rests on these, or combs of 50 Hz would be found in the lines of combs of 60 Hz.
+    """
+    centre_hz = fit.bands.centre_hz
+    own = np.abs(centre_hz - SHARED_HZ * np.round(centre_hz / SHARED_HZ)) > fit.bands.stop_hz
+    return own if own.any() else np.ones_like(own)
+
+
+def comb_significance(fit: JointFit, column: int, range_hz: float, steady: Booleans, *, left_out: int = 0) -> float:
     """Return ln(Bayes factor) of one comb against stray lines that happen to lie at its harmonics.
 
     A single line, however strong, is no comb: each counts at most what its frequency's agreement is worth, and the
@@ -71,16 +83,21 @@ def comb_significance(fit: JointFit, column: int, range_hz: float, steady: Boole
         Range in which the fundamental was sought.
     steady : numpy.ndarray of bool, shape (n_bands, n_ch)
         Lines that keep their amplitude through the record; the others do not count.
+    left_out : int, optional
+        Number of strongest lines that do not count either.
     """
-    gains = np.where(steady, line_gains(fit).safe[:, :, column], 0.0)
+    own = own_bands(fit)
+    gains = np.where(steady, line_gains(fit).safe[:, :, column], 0.0)[own]
     duration_s = fit.bands.spectrum.duration_s
     cells = fit.bands.rate_hz * duration_s
     # A channel may lack a line that the other has: half of the odds for either.
     present = mixed(line_log_factor(gains), 0.5).sum(axis=1)
     stray = mixed(present - np.log(cells), STRAY_SHARE)
-    strongest = fit.bands.orders[int(gains.max(axis=1).argmax())]
-    sums = [(mixed(present, share) - stray).sum() for share in LINE_SHARES]
-    chance = np.log(max(range_hz * strongest * duration_s, 1.0))
+    order = np.argsort(-gains.max(axis=1), kind="stable")[left_out:]
+    if not order.size:
+        return -np.inf
+    sums = [(mixed(present[order], share) - stray[order]).sum() for share in LINE_SHARES]
+    chance = np.log(max(range_hz * fit.bands.orders[own][order[0]] * duration_s, 1.0))
     return float(np.logaddexp.reduce(sums) - np.log(len(sums)) - chance)
 
 

@@ -20,6 +20,7 @@ from humcheck.estimates.lines.evidence import (
     safe_log_odds,
 )
 from humcheck.estimates.lines.joint import Combs, JointFit, fit_combs
+from humcheck.estimates.lines.mirror import line_gains
 from humcheck.estimates.lines.powers import comb_frequencies
 from humcheck.estimates.lines.search import (
     FIELD_ABOVE_HZ,
@@ -40,6 +41,14 @@ USUAL_WANDER_HZ = 0.02
 #: Extra log evidence that a comb must bring (1 in 150), and least significance of each comb against stray lines.
 LEAST_EVIDENCE = 5.0
 LEAST_SIGNIFICANCE = 4.0
+#: The same without the strongest line, beside another comb.
+LEAST_BESIDE = 2.0
+#: Significance by which a comb must exceed another to take its place: two lines' worth.
+MUCH_MORE = 15.0
+#: Least share of a comb's power over noise in lines that keep their amplitude.
+LEAST_STEADY = 0.5
+#: Times that bands are weighed by what is left in them.
+MOST_WEIGHINGS = 2
 #: Least log odds of each comb's lines where changes of stronger lines count as noise: 3000 cells searched on top.
 LEAST_ODDS = 13.0
 #: Range in which fundamentals are sought.
@@ -48,6 +57,8 @@ RANGE_HZ = 2 * MAINS_REACH_HZ
 N_STARTS = 2
 #: Combs closer than this many cycles over the record may be one.
 CLOSE_CYCLES = 0.5
+#: Rigid combs closer than this are one.
+FEWEST_CYCLES = 0.2
 #: Most rigid combs at once: the picture of this port and that of a neighbour.
 MOST_RIGID = 2
 #: Steps of a fit that is only compared, and of one that only refines a rate; relative gain at which it has settled.
@@ -108,8 +119,10 @@ class Region:
 def best_fit(region: Region) -> JointFit:
     """Return the fit of the set of combs that the data speak for; it may have no comb at all."""
     found = _relabelled(region, _reduced(region, _grown(region)))
-    weights = band_weights(found)
-    if (weights < 1.0).any():
+    for _ in range(MOST_WEIGHINGS):
+        weights = band_weights(found)
+        if not (weights < 1.0).any():
+            break
         region = replace(region, bands=region.bands.reweighted(weights))
         found = _relabelled(region, _reduced(region, _grown(region)))
     return _pruned(region, found)
@@ -127,10 +140,21 @@ def evidence(fit: JointFit) -> float:
     return log_evidence(fit, RANGE_HZ)
 
 
-def significances(fit: JointFit) -> list[float]:
+def significances(fit: JointFit, *, left_out: int = 0) -> list[float]:
     """Return the significance of every comb of a fit against stray lines."""
     steady = steady_lines(fit)
-    return [comb_significance(fit, column, RANGE_HZ, steady[:, :, column]) for column in range(fit.n_families)]
+    return [
+        comb_significance(fit, column, RANGE_HZ, steady[:, :, column], left_out=left_out)
+        for column in range(fit.n_families)
+    ]
+
+
+def steady_share(fit: JointFit) -> Floats:
+    """Return the share of each comb's power over noise that is in steady lines, shape (n_families,)."""
+    # Bands that were weighed down for what is left in them count in full here.
+    gains = line_gains(fit).together / fit.bands.weight[:, :, np.newaxis] ** 2
+    steady = steady_lines(fit)
+    return np.asarray((gains * steady).sum(axis=(0, 1)) / np.maximum(gains.sum(axis=(0, 1)), 1e-300))
 
 
 def _grown(region: Region) -> JointFit:
@@ -138,26 +162,68 @@ def _grown(region: Region) -> JointFit:
     best_evidence = 0.0
     raw = best.residual
     while best.n_families < 1 + MOST_RIGID:
-        supported = []
+        supported, rejected = [], []
         for fit in _larger(region, best, raw):
-            if min(safe_log_odds(fit)) > LEAST_ODDS:
+            if _is_supported(fit):
                 supported.append(fit)
                 if best.n_families and not unexplained(fit):
                     break
-        if not supported or evidence(_best(supported)) < best_evidence + LEAST_EVIDENCE:
+            else:
+                rejected.append(fit)
+        if not supported:
+            return region.fit(_better_single(region, best, rejected).combs)
+        chosen = _chosen(supported)
+        if evidence(chosen) < best_evidence + LEAST_EVIDENCE:
             break
-        best = _best(supported)
-        best_evidence = evidence(best)
+        best, best_evidence = chosen, evidence(chosen)
     return region.fit(best.combs)
+
+
+def _better_single(region: Region, best: JointFit, pairs: list[JointFit]) -> JointFit:
+    """Return the comb of a rejected pair alone where many more lines speak for it than for the one that was chosen.
+
+    A few strong stray lines may have been taken for a comb; the comb beside them then is the true one.
+    """
+    if best.n_families != 1:
+        return best
+    needed = significances(best)[0] + MUCH_MORE
+    for pair in pairs:
+        by_comb = significances(pair)
+        other = int(np.argmin(by_comb))
+        if max(by_comb) > needed and pair.n_families == 2:
+            best, needed = region.tried(without(region, pair.combs, other)), max(by_comb)
+    return best
+
+
+def _is_supported(fit: JointFit) -> bool:
+    """Whether every comb of a fit has lines of its own; beside another comb, more than one of them."""
+    if min(safe_log_odds(fit)) < LEAST_ODDS:
+        return False
+    wanders = fit.combs.has_mains and wander_profile(fit).seen
+    if fit.n_families == 1 or (wanders and not unexplained(fit)):
+        return True
+    if min(significances(fit, left_out=1)) < LEAST_BESIDE:
+        return False
+    # Rigid combs that hardly turn against each other are one comb whose lines swell or die away.
+    cycles = float(np.diff(np.sort(comb_frequencies(fit))).min()) * fit.bands.spectrum.duration_s
+    return cycles > FEWEST_CYCLES or wanders
+
+
+def _chosen(fits: list[JointFit]) -> JointFit:
+    """Return the best of fits with equally many combs.
+
+    Where none explains the bands, strong stray lines would decide by evidence alone: the number of lines that agree
+    does instead.
+    """
+    clean = [fit for fit in fits if not unexplained(fit)]
+    return _best(clean) if clean else max(fits, key=lambda fit: sum(significances(fit)))
 
 
 def _larger(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
     """Yield fits with one comb more than `fit`, the most promising start first."""
     left = fit.residual
     if fit.n_families == 0:
-        yield from (region.tried(region.combs(np.array([rate_hz]))) for rate_hz in _rigid_starts(region, left)[:1])
-        if region.with_mains:
-            yield region.tried(_with_mains(region, fit.combs, left))
+        yield from _single_combs(region, fit)
         return
     rigid_starts = _rigid_starts(region, left) if fit.combs.rigid_hz.size < MOST_RIGID else []
     open_question = bool(rigid_starts) or unexplained(fit)
@@ -171,6 +237,18 @@ def _larger(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]
         for rate_hz in _rigid_starts(region, in_quadrature(fit, left)):
             if all(abs(rate_hz - start) > _least_distance(region) for start in rigid_starts):
                 yield region.tried(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz)))
+
+
+def _single_combs(region: Region, nothing: JointFit) -> Iterator[JointFit]:
+    """Yield fits of one comb: rigid, wandering, and wandering about the rigid one's rate where neither explains all."""
+    rigid = [region.tried(region.combs(np.array([rate]))) for rate in _rigid_starts(region, nothing.residual)[:1]]
+    yield from rigid
+    if not region.with_mains:
+        return
+    free = region.tried(_with_mains(region, nothing.combs, nothing.residual))
+    yield free
+    if rigid and unexplained(rigid[0]) and unexplained(free):
+        yield region.tried(_about(region, rigid[0], 0))
 
 
 def _mixed_pairs(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
@@ -194,18 +272,32 @@ def _relabelled(region: Region, fit: JointFit) -> JointFit:
     """Return the best fit of the same combs, whichever of them wanders: the first one found need not be it."""
     if fit.combs.has_mains and not unexplained(fit) and wander_profile(fit).seen:
         return fit
-    rates_hz = comb_frequencies(fit)
-    starts = [region.combs(rates_hz)] if fit.combs.has_mains else []
-    for column in range(fit.n_families) if region.with_mains else ():
-        if fit.combs.has_mains and column == 0:
-            continue
-        loose = np.zeros(region.spline.n_coefficients)
-        starts.append(
-            replace(region.combs(np.delete(rates_hz, column)), mains_hz=float(rates_hz[column]), coefficients=loose)
-        )
-    tried = [region.tried(start) for start in starts]
+    tried = [region.tried(region.combs(comb_frequencies(fit)))] if fit.combs.has_mains else []
+    for column in range(int(fit.combs.has_mains), fit.n_families if region.with_mains else 0):
+        tried.append(loosened(region, fit, column))
     best = _best([fit, *tried])
     return fit if best is fit else region.fit(best.combs)
+
+
+def loosened(region: Region, fit: JointFit, column: int) -> JointFit:
+    """Return a fit again with one of its combs free to wander and all others rigid.
+
+    Where the fit leaves something, its frequency may be far off at times: then its path is sought anew.
+    """
+    rates_hz = comb_frequencies(fit)
+    rigid = region.combs(np.delete(rates_hz, column))
+    if unexplained(fit):
+        others = region.tried(rigid)
+        return region.tried(_with_mains(region, others.combs, others.residual))
+    return region.tried(_about(region, fit, column))
+
+
+def _about(region: Region, fit: JointFit, column: int) -> Combs:
+    """Return unknowns in which one comb may wander about its rate and all others are rigid."""
+    rates_hz = comb_frequencies(fit)
+    rigid = region.combs(np.delete(rates_hz, column))
+    loose = np.zeros(region.spline.n_coefficients)
+    return replace(rigid, mains_hz=float(rates_hz[column]), coefficients=loose)
 
 
 def unexplained(fit: JointFit) -> bool:
@@ -298,9 +390,9 @@ def without(region: Region, combs: Combs, column: int) -> Combs:
 
 
 def _pruned(region: Region, fit: JointFit) -> JointFit:
-    """Drop combs that stray lines explain as well."""
+    """Drop combs that stray lines explain as well, and combs of lines that do not keep their amplitude."""
     while fit.n_families:
-        by_comb = significances(fit)
+        by_comb = np.where(steady_share(fit) < LEAST_STEADY, -np.inf, significances(fit))
         worst = int(np.argmin(by_comb))
         if by_comb[worst] > LEAST_SIGNIFICANCE:
             return fit

@@ -18,6 +18,12 @@ Indices = npt.NDArray[np.int64]
 
 #: Fewest bins in a block: a mean of 64 Hann bins (43 independent ones) is good to 15 %.
 FEWEST_BINS = 64
+#: Fewest bins of a block where the floor is steep, and what counts as steep: halves that differ by so many deviations.
+FEWEST_IN_STEEP = 16
+STEEP_SD = 4.0
+#: Standard deviation of the logarithm of exponentially distributed power; Hann bins that count as one.
+LOG_SD = float(np.pi / np.sqrt(6.0))
+NEIGHBOURS = 1.5
 #: Width of a block as a share of its frequency, and its limits in Hz.
 BLOCK_SHARE = 0.3
 NARROWEST_HZ = 10.0
@@ -46,14 +52,14 @@ class NoiseFloor:
         Natural logarithm of the variance that white noise of this density would have.
     effective_bins : numpy.ndarray, shape (n_blocks,)
         Independent bins that each block rests on.
-    coherence : float
-        Share of the noise power that two channels have in common, 0 to 1; 0 for one channel.
+    cross : complex
+        Mean of the conjugate of the first channel's noise times the second's, both of unit power; 0 for one channel.
     """
 
     block_hz: Floats
     log_variance: Floats
     effective_bins: Floats
-    coherence: float
+    cross: complex
 
     def variance(self, frequency_hz: Any) -> Floats:
         """Return the variance of white noise of the density found at each frequency, shape (n_ch, n_frequencies)."""
@@ -64,25 +70,27 @@ class NoiseFloor:
 
 def read_noise_floor(hann_power: Floats, hann: npt.NDArray[np.complex128], bin_hz: float) -> NoiseFloor:
     """Read the floor from Hann-windowed power, shape (n_ch, n_bins), and the inner bins of that spectrum."""
-    edges = block_edges(hann_power.shape[1], bin_hz)
+    log_power = np.log(np.maximum(hann_power, TINY))
+    edges = _split_where_steep(log_power, block_edges(hann_power.shape[1], bin_hz))
     starts, lengths = edges[:-1] - edges[0], np.diff(edges)
     inner = hann[:, edges[0] - 1 : edges[-1] - 1]
     mean, kept = np.empty((hann_power.shape[0], starts.size)), np.empty((hann_power.shape[0], starts.size))
     loud = np.zeros(inner.shape[1], dtype=np.bool_)
     for channel, power in enumerate(hann_power[:, edges[0] : edges[-1]]):
-        mean[channel], kept[channel], standing_out = _block_means(np.maximum(power, TINY), starts, lengths)
+        first = np.exp(np.add.reduceat(log_power[channel, edges[0] : edges[-1]], starts) / lengths + EULER)
+        mean[channel], kept[channel], standing_out = _block_means(power, first, starts, lengths)
         loud[standing_out] = True
     return NoiseFloor(
         block_hz=(edges[:-1] + edges[1:] - 1) / 2 * bin_hz,
-        log_variance=_smoothed(np.log(mean)),
+        log_variance=_smoothed(np.log(np.maximum(mean, TINY))),
         effective_bins=kept.min(axis=0) / 1.5,
-        coherence=_coherence(inner, mean, lengths, loud),
+        cross=_cross(inner, mean, lengths, loud),
     )
 
 
-def _block_means(power: Floats, starts: Indices, lengths: Indices) -> tuple[Floats, Floats, Indices]:
+def _block_means(power: Floats, first: Floats, starts: Indices, lengths: Indices) -> tuple[Floats, Floats, Indices]:
     """Return each block's mean without what stands out, the bins it rests on, and the bins left out."""
-    mean = np.exp(np.add.reduceat(np.log(power), starts) / lengths + EULER)
+    mean = first
     for _ in range(3):
         loud = np.flatnonzero(power > CUT * np.repeat(mean, lengths))
         loud = np.unique((loud[:, np.newaxis] + np.arange(-GUARD_BINS, GUARD_BINS + 1)).ravel())
@@ -92,7 +100,7 @@ def _block_means(power: Floats, starts: Indices, lengths: Indices) -> tuple[Floa
         quiet = power.copy()
         quiet[loud] = 0.0
         total = np.add.reduceat(quiet, starts)
-        mean = np.where(kept > FEWEST_BINS / 8, total / np.maximum(kept, 1) / CUT_MEAN, mean)
+        mean = np.where(kept > FEWEST_IN_STEEP / 4, total / np.maximum(kept, 1) / CUT_MEAN, mean)
     return mean, kept.astype(np.float64), loud
 
 
@@ -110,6 +118,23 @@ def block_edges(n_bins: int, bin_hz: float) -> npt.NDArray[np.int64]:
     return np.array(edges)
 
 
+def _split_where_steep(log_power: Floats, edges: Indices) -> Indices:
+    """Return the blocks with those halved, once or twice, over which the floor falls or rises clearly."""
+    for _ in range(2):
+        lengths = np.diff(edges)
+        middles = edges[:-1] + lengths // 2
+        both = np.sort(np.concatenate([edges[:-1], middles]))
+        sums = np.add.reduceat(log_power, both, axis=1)
+        low, high = sums[:, ::2] / (lengths // 2), sums[:, 1::2] / (lengths - lengths // 2)
+        # The last block's upper half reaches to the end of the spectrum, which is where it ends.
+        sd = LOG_SD * np.sqrt(2 * NEIGHBOURS / np.maximum(lengths // 2, 1))
+        steep = (np.abs(high - low) > STEEP_SD * sd).any(axis=0) & (lengths >= 2 * FEWEST_IN_STEEP)
+        if not steep.any():
+            break
+        edges = np.sort(np.concatenate([edges, middles[steep]]))
+    return edges
+
+
 def _smoothed(log_mean: Floats) -> Floats:
     """Return the blocks' logarithms after a three-point mean (1/4, 1/2, 1/4), ends kept."""
     if log_mean.shape[1] < 3:
@@ -119,13 +144,14 @@ def _smoothed(log_mean: Floats) -> Floats:
     return smooth
 
 
-def _coherence(inner: npt.NDArray[np.complex128], mean: Floats, lengths: Indices, loud: npt.NDArray[np.bool_]) -> float:
-    """Return the share of power that two channels' noise has in common, every block with the same weight."""
+def _cross(inner: npt.NDArray[np.complex128], mean: Floats, lengths: Indices, loud: npt.NDArray[np.bool_]) -> complex:
+    """Return the normalised cross power of two channels' noise, every block with the same weight per bin."""
     if inner.shape[0] != 2:
-        return 0.0
-    shared = np.where(loud, 0.0, inner[0].conj() * inner[1])
+        return 0j
     starts = np.concatenate([[0], np.cumsum(lengths)[:-1]])
-    total = np.add.reduceat(shared, starts) / np.sqrt(mean[0] * mean[1])
-    power = np.add.reduceat(np.abs(np.where(loud, 0.0, inner)) ** 2, starts, axis=1) / mean
+    quiet = np.where(loud, 0.0, inner)
+    floor = np.maximum(mean, TINY)
+    shared = np.add.reduceat(quiet[0].conj() * quiet[1], starts) / np.sqrt(floor[0] * floor[1])
+    power = np.add.reduceat(np.abs(quiet) ** 2, starts, axis=1) / floor
     product = float(power[0].sum() * power[1].sum())
-    return float(abs(total.sum()) ** 2 / product) if product > 0.0 else 0.0
+    return complex(shared.sum() / np.sqrt(product)) if product > 0.0 else 0j

@@ -19,17 +19,20 @@ class LinePowers:
     amplitude : numpy.ndarray, shape (n_bands, n_ch)
         Complex amplitudes at the record's middle, full scale 1.0.
     amplitude_variance : numpy.ndarray, shape (n_bands, n_ch)
-        Their variances E|dc|^2.
+        Their variances E|dc|^2, turns of all lines together left out.
     mean_square : numpy.ndarray, shape (n_bands, n_ch)
         Unbiased mean square of each line; may be negative where there is none.
     covariance : numpy.ndarray, shape (n_ch, n_bands, n_bands)
         Covariance of the mean squares.
+    alone_variance : numpy.ndarray, shape (n_bands, n_ch)
+        Variance that each mean square would have beside no other comb, its phase known.
     """
 
     amplitude: Complexes
     amplitude_variance: Floats
     mean_square: Floats
     covariance: Floats
+    alone_variance: Floats
 
 
 def comb_frequencies(fit: JointFit) -> Floats:
@@ -51,12 +54,15 @@ def line_powers(fit: JointFit, column: int) -> LinePowers:
     gains = np.where(used, gains, np.inf)
     amplitude = fit.amplitudes[:, :, column]
     covariance = fit.covariance()
-    response = fit.amplitude_response()[:, :, column]
+    response = _without_turning(fit, fit.amplitude_response()[:, :, column], column)
     own = fit.gram_inverse[:, column, column].real[:, np.newaxis]
-    moved = np.einsum("bcu,uv,bcv->bc", response.conj(), covariance, response).real
+    moved = ((response.conj() @ covariance) * response).sum(axis=2).real
     variance = (own + moved) / gains**2
+    # A band that was weighed down holds more than noise, but not at the line: only the noise is taken off there.
+    bias = (own * fit.bands.weight**2 + moved) / gains**2
     slope = (amplitude.conj()[:, :, np.newaxis] * response).real / gains[:, :, np.newaxis] ** 2
-    together = np.einsum("bcu,uv,dcv->cbd", slope, covariance, slope)
+    by_channel = slope.transpose(1, 0, 2)
+    together = by_channel @ covariance @ by_channel.transpose(0, 2, 1)
     alone = (0.5 * np.abs(amplitude) ** 2 * own / gains**4 + 0.25 * variance**2).T
     places = np.arange(together.shape[1])
     together[:, places, places] += alone
@@ -64,9 +70,23 @@ def line_powers(fit: JointFit, column: int) -> LinePowers:
     return LinePowers(
         amplitude=amplitude / gains,
         amplitude_variance=np.where(used, variance, 0.0),
-        mean_square=0.5 * (np.abs(amplitude / gains) ** 2 - np.where(used, variance, 0.0)),
+        mean_square=0.5 * (np.abs(amplitude / gains) ** 2 - np.where(used, bias, 0.0)),
         covariance=together,
+        alone_variance=0.5 * np.abs(amplitude) ** 2 / fit.bands.time_s.size / gains**4,
     )
+
+
+def _without_turning(fit: JointFit, response: Complexes, column: int) -> Complexes:
+    """Return the responses without a common turn of the comb's own lines: that changes no line's power.
+
+    The phase is zero at the middle of the section; how far its mean over the section is from there is not known well.
+    """
+    if not (fit.combs.has_mains and column == 0):
+        return response
+    mean_phase = np.zeros(fit.hessian.shape[0])
+    mean_phase[: fit.combs.coefficients.size] = fit.spline.basis(fit.bands.time_s).mean(axis=0)
+    turned = 1j * fit.bands.orders[:, np.newaxis] * fit.amplitudes[:, :, column]
+    return np.asarray(response + turned[:, :, np.newaxis] * mean_phase)
 
 
 def joint_power(fit: JointFit, columns: list[int]) -> tuple[Floats, Floats]:

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from humcheck.estimates.lines.assembly import family_of_lines
 from humcheck.estimates.lines.comb_lines import CombLines, Rate, band_of_orders, read_lines, rigid_lines
-from humcheck.estimates.lines.combs_of_section import family_of_lines
-from humcheck.estimates.lines.lone_lines import LINES_PER_FIELD
+from humcheck.estimates.lines.naming import LINES_PER_FIELD
 from humcheck.estimates.lines.result import FamilyEstimate
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
 
@@ -57,7 +57,7 @@ def picture_comb(
     bound = np.maximum(power, 0.0) + _ONE_SIDED_95 * sd
     if max(scores[n_lines], *(_score(part) for part in parts)) < LEAST_SD:
         return None, bound
-    return family_of_lines(parts, "field", rate, wander_hz=None, power_sd=sd, halves=True), bound
+    return family_of_lines(parts, "field", rate, power_sd=sd), bound
 
 
 def with_half_lines(
@@ -73,6 +73,7 @@ def with_half_lines(
     return replace(
         family,
         harmonics=(*family.harmonics, *(0 for _ in between.orders)),
+        sidebands=(*family.sidebands, *(0 for _ in between.orders)),
         frequency_hz=np.concatenate([family.frequency_hz, between.orders / 2 * rate.hz]),
         mean_square=np.vstack([family.mean_square, between.mean_square]),
         mean_square_sd=np.vstack([family.mean_square_sd, between.sd]),

@@ -14,7 +14,7 @@ from humcheck.results.rows import Family
 Flags = npt.NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FamilyEstimate:
     """One family of lines.
 
@@ -25,16 +25,23 @@ class FamilyEstimate:
     fundamental_hz, fundamental_sd_hz : float
         Mean over the section in the take's nominal clock, and its standard uncertainty. Of a family of lone lines the
         strongest one's frequency.
-    wander_hz : float or None
-        Standard deviation of its 1 s means; None for a family that does not wander.
+    wander_hz, wander_sd_hz : float or None
+        Standard deviation of its 1 s means, and the standard uncertainty of that; None for a family that is rigid.
+    wander_upper_hz : float or None
+        One-sided 95 % bound of the wander where none was seen.
     harmonics : tuple of int
-        Orders of the lines; of lone lines 1 each.
+        Orders of the lines, 0 for an interlaced picture's lines between the harmonics; of a digital family multiples
+        of 1 kHz; of other lone lines 1 each.
+    sidebands : tuple of int
+        Numbers of the line rate's sidebands, 0 for the line rate itself; of other families 0 each.
     frequency_hz : numpy.ndarray, shape (n_lines,)
         Frequency of each line.
     mean_square : numpy.ndarray, shape (n_lines, n_ch)
         Unbiased mean square of each line, full scale 1.0; may be negative where there is none.
     mean_square_sd : numpy.ndarray, shape (n_lines, n_ch)
         Standard uncertainty.
+    covariance : numpy.ndarray, shape (n_ch, n_fitted, n_fitted)
+        Covariance of the mean squares of the first lines, which were fitted together; later lines are independent.
     detected : numpy.ndarray of bool, shape (n_lines, n_ch)
         Lines that stand out by themselves (one false one in 10000).
     amplitude : numpy.ndarray, shape (n_lines, n_ch)
@@ -44,24 +51,48 @@ class FamilyEstimate:
     phase : numpy.ndarray, shape (n_points,), or None
         Of a comb that wanders, the fundamental's phase beside that of its mean frequency, in radians, at times spread
         evenly from the section's start to its end; 0 at the middle. None for a comb that keeps its rate.
+    reach_hz : float
+        Largest distance of the fundamental's 1 s means from its mean.
     """
 
     kind: Family
     fundamental_hz: float
     fundamental_sd_hz: float
-    wander_hz: float | None
+    wander_hz: float | None = None
+    wander_sd_hz: float | None = None
+    wander_upper_hz: float | None = None
     harmonics: tuple[int, ...]
+    sidebands: tuple[int, ...] = ()
     frequency_hz: Floats
     mean_square: Floats
     mean_square_sd: Floats
+    covariance: Floats
     detected: Flags
     amplitude: Complexes
     power: Floats
     power_sd: Floats
     phase: Floats | None = None
+    reach_hz: float = 0.0
+
+    def weighted_power(self, gain: Floats) -> tuple[Floats, Floats]:
+        """Return the mean square of the family with a power gain for each line, and its standard uncertainty.
+
+        Parameters
+        ----------
+        gain : numpy.ndarray, shape (n_lines,)
+            Power gains, for instance of a weighting curve.
+
+        Returns
+        -------
+        mean_square, sd : numpy.ndarray, shape (n_ch,)
+        """
+        n_fitted = self.covariance.shape[1]
+        together = np.einsum("a,cab,b->c", gain[:n_fitted], self.covariance, gain[:n_fitted])
+        alone = ((gain[n_fitted:, np.newaxis] * self.mean_square_sd[n_fitted:]) ** 2).sum(axis=0)
+        return gain @ self.mean_square, np.sqrt(np.maximum(together + alone, 0.0))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LineEstimate:
     """All steady lines of a quiet section.
 
@@ -70,9 +101,10 @@ class LineEstimate:
     families : tuple of FamilyEstimate
         Those that were found; several fields are several pictures.
     bounds : mapping of str to numpy.ndarray
-        For the kinds sought and not found: one-sided 95 % bound of the mean square, shape (n_ch,).
+        For the kinds sought and not found: one-sided 95 % bound of the mean square, shape (n_ch,). Of mains it covers
+        the harmonics to the 40th. A comb right on one that was found is not bounded.
     nominal_hz : float
-        Mains frequency that was assumed or decided for: 50 or 60.
+        Mains frequency that was given or decided for: 50 or 60.
     highest_hz : float
         Lines were sought up to here.
     duration_s : float

@@ -52,6 +52,8 @@ class QuietSpectrum:
         Power of the Hann-windowed record, scaled so that white noise of variance s2 reads s2 in every bin.
     noise : NoiseFloor
         The same without the lines.
+    floor : numpy.ndarray, shape (n_ch, n_bins)
+        The noise floor at every bin.
     """
 
     rate_hz: float
@@ -60,6 +62,7 @@ class QuietSpectrum:
     values: Complexes
     hann_power: Floats
     noise: NoiseFloor
+    floor: Floats
 
     @property
     def duration_s(self) -> float:
@@ -131,13 +134,15 @@ def read_spectrum(samples: Floats, rate_hz: float, *, highest_hz: float = HIGHES
     hann = 0.5 * values[:, 1:-1] - 0.25 * (values[:, :-2] + values[:, 2:])
     hann_power = np.zeros((values.shape[0], n_bins))
     hann_power[:, 1:] = (hann.real**2 + hann.imag**2) / (HANN_POWER * n_samples)
+    noise = read_noise_floor(hann_power, hann, rate_hz / n_samples)
     return QuietSpectrum(
         rate_hz=float(rate_hz),
         n_samples=n_samples,
         flank_s=flank_s,
         values=np.ascontiguousarray(values[:, :n_bins]),
         hann_power=hann_power,
-        noise=read_noise_floor(hann_power, hann, rate_hz / n_samples),
+        noise=noise,
+        floor=noise.variance(np.arange(n_bins) * (rate_hz / n_samples)),
     )
 
 

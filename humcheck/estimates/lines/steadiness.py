@@ -9,7 +9,7 @@ from humcheck.estimates.lines.joint import Booleans, JointFit
 #: The record is compared in this many parts.
 N_PARTS = 4
 #: Scatter of the parts' amplitudes, relative to the mean (power), above which a line is not steady.
-MOST_SCATTER = 0.1
+MOST_SCATTER = 0.25
 
 
 def steady_lines(fit: JointFit) -> Booleans:

@@ -85,9 +85,16 @@ def wander_profile(fit: JointFit) -> WanderProfile:
         hessian = data.copy()
         hessian[:n_spline, :n_spline] += roughness / variance
         gradient = pull / variance - pull / used
-        factor = np.linalg.cholesky(hessian)
+        try:
+            factor = np.linalg.cholesky(hessian)
+        except np.linalg.LinAlgError:  # a fit that did not settle says nothing of wander
+            found.append(-np.inf)
+            continue
         half = np.linalg.solve(factor, gradient)
         cost = 0.5 * rough / variance - 0.5 * float(half @ half)
         log_det = 2 * np.log(np.diag(factor)).sum()
         found.append(-cost - 0.5 * log_det - 0.5 * (n_spline - 2) * np.log(variance))
-    return WanderProfile(wander_hz=WANDERS_HZ, log_likelihood=np.array(found))
+    likelihood = np.array(found)
+    if not np.isfinite(likelihood).all():
+        likelihood = np.zeros_like(likelihood)
+    return WanderProfile(wander_hz=WANDERS_HZ, log_likelihood=likelihood)

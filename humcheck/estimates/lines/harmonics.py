@@ -1,0 +1,170 @@
+"""Harmonics above those that were fitted, read along the phase that was found, up to the top of the band."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from humcheck.estimates.lines.bands import Bands, Indices, cut_bands
+from humcheck.estimates.lines.comb_lines import Rate, refined_rate
+from humcheck.estimates.lines.joint import Booleans
+from humcheck.estimates.lines.phases import PhaseLaw
+from humcheck.estimates.lines.spectrum import Complexes, Floats, QuietSpectrum
+
+#: Half-widths of the bands of a rigid comb; a wandering one needs more, in proportion to the order.
+FLAT_HZ, STOP_HZ = 3.0, 6.0
+#: Mean square phase error at which a line is read in parts, without the phase between them.
+LARGEST_SCATTER = 0.1
+MOST_PARTS = 64
+#: Bands handled at once.
+CHUNK = 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineReadings:
+    """Lines of one comb (or of several that are not told apart).
+
+    Attributes
+    ----------
+    orders : numpy.ndarray, shape (n_lines,)
+        Their orders.
+    amplitude : numpy.ndarray, shape (n_lines, n_ch)
+        Complex amplitudes at the section's middle, full scale 1.0.
+    variance : numpy.ndarray, shape (n_lines, n_ch)
+        E|error|^2 of the amplitudes.
+    mean_square, sd : numpy.ndarray, shape (n_lines, n_ch)
+        Unbiased mean square and its standard uncertainty.
+    """
+
+    orders: Indices
+    amplitude: Complexes
+    variance: Floats
+    mean_square: Floats
+    sd: Floats
+
+    @property
+    def gain(self) -> Floats:
+        """Power over noise, exponentially distributed with mean 1 where there is no line."""
+        return np.asarray(np.abs(self.amplitude) ** 2 / np.maximum(self.variance, 1e-300))
+
+
+def read_harmonics(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> LineReadings:
+    """Read lines of one comb by least squares beside the lines of all others that share their bands.
+
+    Parameters
+    ----------
+    spectrum : QuietSpectrum
+        The section.
+    laws : sequence of PhaseLaw
+        Phases of all combs.
+    index : int
+        The comb whose lines are read.
+    orders : numpy.ndarray of int, shape (n_lines,)
+        Which.
+    """
+    n_ch = spectrum.n_channels
+    empty = np.zeros((0, n_ch))
+    none = empty.astype(np.complex128)
+    parts = [LineReadings(orders=orders[:0], amplitude=none, variance=empty, mean_square=empty, sd=empty)]
+    for start in range(0, orders.size, CHUNK):
+        parts.append(_read_chunk(spectrum, laws, index, orders[start : start + CHUNK]))
+    return LineReadings(
+        orders=orders,
+        amplitude=np.concatenate([part.amplitude for part in parts]),
+        variance=np.concatenate([part.variance for part in parts]),
+        mean_square=np.concatenate([part.mean_square for part in parts]),
+        sd=np.concatenate([part.sd for part in parts]),
+    )
+
+
+def _read_chunk(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> LineReadings:
+    own = laws[index]
+    widened = 1.5 * float(orders[-1]) * own.reach_hz
+    flat_hz = FLAT_HZ + widened
+    bands = cut_bands(spectrum, orders, orders * own.mean_hz, flat_hz=flat_hz, stop_hz=flat_hz + STOP_HZ - FLAT_HZ)
+    lines, used = _lines(bands, laws, index)
+    conjugate = lines.conj()
+    gram = conjugate @ lines.transpose(0, 2, 1)
+    places = np.arange(gram.shape[1])
+    gram[:, places, places] = np.where(used, gram[:, places, places].real * (1 + 1e-9), 1.0)
+    inverse = np.linalg.inv(gram)
+    projection = bands.values @ conjugate.transpose(0, 2, 1)
+    amplitude: Complexes = np.asarray(projection @ inverse.transpose(0, 2, 1), dtype=np.complex128)
+    gains = bands.line_gains(orders * own.mean_hz)
+    variance = np.broadcast_to(inverse[:, 0, 0].real[:, np.newaxis], gains.shape)
+    beside = bands.values - amplitude[:, :, 1:] @ lines[:, 1:]
+    power, sd = _powers(beside * conjugate[:, 0][:, np.newaxis], amplitude[:, :, 0], variance, orders, own.scatter)
+    return LineReadings(
+        orders=orders,
+        amplitude=amplitude[:, :, 0] / gains,
+        variance=variance / gains**2,
+        mean_square=0.5 * power / gains**2,
+        sd=0.5 * sd / gains**2,
+    )
+
+
+def _lines(bands: Bands, laws: Sequence[PhaseLaw], index: int) -> tuple[Complexes, Booleans]:
+    """Return unit lines (n_bands, n_combs, n_times), the wanted comb's first, and which of them are in the band."""
+    carrier = 2 * np.pi * np.outer(bands.centre_hz, bands.time_s)
+    ordered = [laws[index], *(law for place, law in enumerate(laws) if place != index)]
+    lines = np.zeros((bands.n_bands, len(ordered), bands.time_s.size), dtype=np.complex128)
+    used = np.zeros(lines.shape[:2], dtype=np.bool_)
+    for column, law in enumerate(ordered):
+        orders = bands.orders if column == 0 else np.round(bands.centre_hz / law.mean_hz).astype(np.int64)
+        inside = np.abs(orders * law.mean_hz - bands.centre_hz) < bands.stop_hz
+        inside &= orders > 0
+        used[:, column] = inside
+        if inside.any():
+            phase = np.outer(orders[inside], law.at(bands.time_s)) - carrier[inside]
+            lines[inside, column] = np.exp(1j * phase)
+    return lines, used
+
+
+def _powers(
+    turned: Complexes, amplitude: Complexes, variance: Floats, orders: Indices, scatter: float
+) -> tuple[Floats, Floats]:
+    """Return |c|^2 without noise and its standard deviation, whitened, both (n_bands, n_ch).
+
+    A high order of a phase that is not known well is smeared; it is read in parts whose powers are averaged.
+    """
+    power = np.abs(amplitude) ** 2 - variance
+    sd = np.sqrt(2 * np.maximum(power, 0.0) * variance + variance**2)
+    smeared = orders.astype(np.float64) ** 2 * scatter
+    for row in np.flatnonzero(smeared > LARGEST_SCATTER):
+        n_parts = int(min(np.ceil(smeared[row] / LARGEST_SCATTER) + 1, MOST_PARTS, turned.shape[2]))
+        edges = np.linspace(0, turned.shape[2], n_parts + 1).astype(int)
+        lengths = np.diff(edges)
+        sums = np.add.reduceat(turned[row], edges[:-1], axis=1)
+        share = lengths / lengths.sum()
+        in_parts = (np.abs(sums / lengths) ** 2 - 1.0 / lengths) @ share
+        noise = np.sqrt((share**2 / lengths**2).sum())
+        power[row] = in_parts
+        sd[row] = np.sqrt(2 * np.maximum(in_parts, 0.0) * variance[row] + noise**2)
+    return power, sd
+
+
+def refined_law(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> PhaseLaw:
+    """Return a rigid comb's phase law with the rate that its strong upper lines tell.
+
+    The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.
+    """
+    own = laws[index]
+    bands = cut_bands(spectrum, orders, orders * own.mean_hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ)
+    lines, _ = _lines(bands, laws, index)
+    turned = bands.values * lines[:, 0].conj()[:, np.newaxis]
+    rate, _ = refined_rate(Rate(own.mean_hz, own.sd_hz), orders, turned, bands.time_s - spectrum.duration_s / 2)
+    scatter = own.scatter * (rate.sd_hz / own.sd_hz) ** 2
+    return replace(own, base_hz=rate.hz, mean_hz=rate.hz, sd_hz=rate.sd_hz, scatter=scatter)
+
+
+def unite(readings: Sequence[LineReadings]) -> LineReadings:
+    """Return the lines of combs that are not told apart as one: powers are summed."""
+    return LineReadings(
+        orders=readings[0].orders,
+        amplitude=np.sqrt(np.maximum(2 * sum(reading.mean_square for reading in readings), 0.0)).astype(np.complex128),
+        variance=np.asarray(sum(reading.variance for reading in readings)),
+        mean_square=np.asarray(sum(reading.mean_square for reading in readings)),
+        sd=np.sqrt(sum(reading.sd**2 for reading in readings)),
+    )
