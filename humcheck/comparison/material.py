@@ -9,6 +9,7 @@ from humcheck.estimates.sweeps import ResponseEstimate
 from humcheck.estimates.tones import TakeTones
 from humcheck.results import Curve, Key, Line, Measure, NotMeasured, TakeRow, Trace
 from humcheck.results.rows import Role
+from humcheck.takes.programme import ProgrammeAlignment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,3 +70,30 @@ class MeasuredTake:
     def role(self) -> Role:
         """Role of the take."""
         return self.row.role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgrammeMatch:
+    """Two takes of the same arbitrary material, lined up.
+
+    Attributes
+    ----------
+    direct, through : MeasuredTake
+        Both takes.
+    direct_path, through_path : str
+        Their recordings.
+    through_samples : int
+        Length of the through take, in samples of the direct take's rate.
+    alignment : ProgrammeAlignment
+        Where the material lies in the through take, at the direct take's rate.
+    gain_db : float
+        Through re direct, power mean of the channels.
+    """
+
+    direct: MeasuredTake
+    through: MeasuredTake
+    direct_path: str
+    through_path: str
+    through_samples: int
+    alignment: ProgrammeAlignment
+    gain_db: float

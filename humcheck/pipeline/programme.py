@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from humcheck.audio.levels import Floats
 from humcheck.comparison.intervals import NORMAL_95
-from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
 from humcheck.errors import MeasurementError
 from humcheck.estimates.programme import ProgrammeFit, fit_programme
 from humcheck.results import Change, Measure, NotMeasured
@@ -20,13 +21,15 @@ LONGEST_S = 100.0
 _QUANTITIES = ("gain", "polarity", "residual_level")
 
 
-def programme_rows(takes: Sequence[tuple[MeasuredTake, str]]) -> list[Any]:
+def programme_rows(takes: Sequence[tuple[MeasuredTake, str]], matches: list[ProgrammeMatch] | None = None) -> list[Any]:
     """Return rows of takes without a track: gain, polarity and null of each through take re the first direct one.
 
     Parameters
     ----------
     takes : sequence of (MeasuredTake, str)
         The takes of a comparison, each with its file's path.
+    matches : list of ProgrammeMatch, optional
+        Takes that could be lined up are added to it.
 
     Returns
     -------
@@ -34,17 +37,20 @@ def programme_rows(takes: Sequence[tuple[MeasuredTake, str]]) -> list[Any]:
         Empty where the takes hold tracks, or nothing plays in them (steady states are compared without alignment).
     """
     material = [(take, path) for take, path in takes if take.row.track is None and take.role in ("direct", "through")]
-    direct = next((path for take, path in material if take.role == "direct"), None)
+    direct = next((pair for pair in material if pair[0].role == "direct"), None)
     if direct is None:
         return []
     rows: list[Any] = []
     for take, path in material:
         if take.role == "through":
-            rows.extend(_rows_of_pair(direct, path, take))
+            rows.extend(_rows_of_pair(direct, path, take, [] if matches is None else matches))
     return rows
 
 
-def _rows_of_pair(direct_path: str, through_path: str, take: MeasuredTake) -> Iterator[Any]:
+def _rows_of_pair(
+    direct_take: tuple[MeasuredTake, str], through_path: str, take: MeasuredTake, matches: list[ProgrammeMatch]
+) -> Iterator[Any]:
+    direct_path = direct_take[1]
     try:
         direct, through, rate_hz = _material(direct_path, through_path)
         if direct is None or through is None:
@@ -61,6 +67,16 @@ def _rows_of_pair(direct_path: str, through_path: str, take: MeasuredTake) -> It
         for name in _QUANTITIES:
             yield NotMeasured(**take.key.fields(quantity=name), reason=_sentence(error.reason))
         return
+    match = ProgrammeMatch(
+        direct=direct_take[0],
+        through=take,
+        direct_path=direct_path,
+        through_path=through_path,
+        through_samples=len(through),
+        alignment=alignment,
+        gain_db=10 * math.log10(math.fsum(10 ** (fit.gain_db / 10) for fit in fits) / len(fits)),
+    )
+    matches.append(match)
     names = ("mono",) if len(fits) == 1 else ("left", "right")
     for channel, fit in zip(names, fits, strict=True):
         yield from _rows_of_fit(take, channel, fit)
