@@ -43,4 +43,4 @@ class SectionAudio:
 
     def track_time_s(self) -> Array:
         """Return the track time of each sample, shape (n_samples,)."""
-        return self.clock.track_time_s(np.arange(self.start_index, self.start_index + len(self.samples)))
+        return self.clock.track_time_of_run_s(self.start_index, len(self.samples))

@@ -76,3 +76,19 @@ def test_several_steps_add_up():
     times_s = np.array([0.5, 1.5, 2.5, 3.5])
     assert whole.take_index(times_s) - clock.take_index(times_s) == pytest.approx([0.0, 5.0, 3.0, 4.0], abs=1e-6)
     assert clock.track_time_s(clock.take_index(times_s)) == pytest.approx(times_s, abs=1e-10)
+
+
+@pytest.mark.parametrize("steps", [(), (Step(track_s=41.0, count=5),), (Step(track_s=30.0, count=-3),)])
+def test_times_of_a_run_of_samples_are_those_of_the_samples(steps):
+    rng = np.random.default_rng(4)
+    clock = Clock(
+        rate_hz=44100.0,
+        offset_s=0.7,
+        drift_ppm=120.0,
+        knots_s=np.arange(0.0, 100.0, 5.0),
+        wander_samples=np.cumsum(rng.normal(0.0, 0.3, 20)),
+        steps=steps,
+    )
+    start, count = 1_700_001, 300_017
+    exact_s = clock.track_time_s(np.arange(start, start + count))
+    assert np.abs(clock.track_time_of_run_s(start, count) - exact_s).max() < 1e-12
