@@ -46,7 +46,8 @@ def noise_rows(noise: NoiseEstimate, key: Key, channels: Sequence[Channel]) -> l
                 rows.append(NotMeasured(**fields, reason=_NO_LINES))
             else:
                 rows.append(_level(noise, reading, index, fields))
-        rows.extend(_spectrum(noise, index, key.fields(quantity="noise_spectrum", channel=channel), silent))
+        for name, bands in (("noise_spectrum", noise.bands), ("hiss_spectrum", noise.hiss_bands)):
+            rows.extend(_spectrum(noise, bands, index, key.fields(quantity=name, channel=channel), silent))
     return rows
 
 
@@ -93,15 +94,15 @@ def _coverage(freedom: float) -> float:
 
 
 def _spectrum(
-    noise: NoiseEstimate, index: int, fields: dict[str, object], silent: bool
+    noise: NoiseEstimate, bands: Sequence[BandReading], index: int, fields: dict[str, object], silent: bool
 ) -> Iterator[Curve | NotMeasured]:
-    if silent:
-        yield NotMeasured(**fields, reason=_SILENT)  # type: ignore[arg-type]
+    if silent or not bands:
+        yield NotMeasured(**fields, reason=_SILENT if silent else _NO_LINES)  # type: ignore[arg-type]
         return
-    value, low, high = zip(*(_interval(reading, index) for reading in noise.bands), strict=True)
+    value, low, high = zip(*(_interval(reading, index) for reading in bands), strict=True)
     yield Curve(
         **fields,  # type: ignore[arg-type]
-        unit=quantity("noise_spectrum").unit,
+        unit=quantity(str(fields["quantity"])).unit,
         frequency_hz=noise.band_hz.tolist(),
         value=list(value),
         low=list(low),

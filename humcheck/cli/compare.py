@@ -32,14 +32,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure, compare, write."""
-    from humcheck.cli.options import mains_hz
+    from humcheck.cli.options import measuring_settings
     from humcheck.cli.outputs import publish, reproduce_command, require_writable
     from humcheck.pipeline.compare import TakeRequest, compare_files
-    from humcheck.pipeline.settings import MeasuringSettings
 
     inputs = [*arguments.direct, *arguments.through, *arguments.recorder, *arguments.source_off]
     require_writable(arguments.out, arguments.json, force=arguments.force, inputs=inputs)
-    settings = MeasuringSettings(mains_hz=mains_hz(arguments), volts_at_full_scale=arguments.volts_at_full_scale)
+    settings = measuring_settings(arguments)
     shared: dict[str, Any] = {"picture": arguments.picture}
     requests = [
         *(TakeRequest(path=path, role="direct", **shared) for path in arguments.direct),

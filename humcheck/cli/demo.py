@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from humcheck.cli.options import add_force_option
+from humcheck.cli.options import add_force_option, add_listening_option
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -18,6 +18,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--out", metavar="DIR", default="reports", help="folder to write into (default: %(default)s)")
     parser.add_argument("--seed", type=int, default=1, help="another bench of the same kind (default: %(default)s)")
     parser.add_argument("--keep-takes", action="store_true", help="leave the simulated recordings in the folder")
+    add_listening_option(parser)
     add_force_option(parser)
     parser.set_defaults(run=run)
 
@@ -26,9 +27,16 @@ def run(arguments: argparse.Namespace) -> int:
     """Simulate, measure, write."""
     from humcheck.cli.outputs import print_summary
     from humcheck.errors import printable
+    from humcheck.findings.audibility import listening_settings
     from humcheck.pipeline.demo import run_demo
 
-    outcome = run_demo(arguments.out, seed=arguments.seed, force=arguments.force, keep_takes=arguments.keep_takes)
+    outcome = run_demo(
+        arguments.out,
+        seed=arguments.seed,
+        force=arguments.force,
+        keep_takes=arguments.keep_takes,
+        listening=listening_settings(arguments.listening),
+    )
     print_summary(outcome.results)
     for path in outcome.written:
         print(f"written: {printable(path)}")

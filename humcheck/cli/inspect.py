@@ -25,13 +25,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure each take alone and print what was found."""
-    from humcheck.cli.options import mains_hz
+    from humcheck.cli.options import measuring_settings
     from humcheck.cli.outputs import publish, reproduce_command, require_writable
     from humcheck.pipeline.compare import TakeRequest, inspect_files
-    from humcheck.pipeline.settings import MeasuringSettings
 
     require_writable(arguments.out, arguments.json, force=arguments.force, inputs=arguments.takes)
-    settings = MeasuringSettings(mains_hz=mains_hz(arguments), volts_at_full_scale=arguments.volts_at_full_scale)
+    settings = measuring_settings(arguments)
     requests = [TakeRequest(path=path, role="single", picture=arguments.picture) for path in arguments.takes]
     outcome = inspect_files(requests, settings)
     return publish(

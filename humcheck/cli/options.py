@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import argparse
 import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from humcheck.pipeline.settings import MeasuringSettings
 
 
 def add_measuring_options(parser: argparse.ArgumentParser) -> None:
-    """Add what decides the numbers: mains region and calibration."""
+    """Add what decides the numbers: mains region, calibration and ways of listening."""
     parser.add_argument(
         "--mains",
         choices=("50", "60", "auto"),
@@ -19,6 +23,19 @@ def add_measuring_options(parser: argparse.ArgumentParser) -> None:
         type=positive_number,
         metavar="V",
         help="RMS volts of a sine that reads 0 dBFS, if the recorder was calibrated",
+    )
+    add_listening_option(parser)
+
+
+def add_listening_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--listening``."""
+    parser.add_argument(
+        "--listening",
+        action="append",
+        metavar="NAME[=SPL]",
+        help="way of listening for which audibility is predicted: headphones or living-room, if need be with the sound "
+        "pressure level in dB that a full-scale sine stands for, such as headphones=105; may be repeated "
+        "(default: each of them)",
     )
 
 
@@ -42,6 +59,24 @@ def positive_number(text: str) -> float:
     if not (math.isfinite(value) and value > 0):
         raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
     return value
+
+
+def measuring_settings(arguments: argparse.Namespace) -> MeasuringSettings:
+    """Return what the user set.
+
+    Raises
+    ------
+    UnusableCall
+        If a way of listening is unknown.
+    """
+    from humcheck.findings.audibility import listening_settings
+    from humcheck.pipeline.settings import MeasuringSettings
+
+    return MeasuringSettings(
+        mains_hz=mains_hz(arguments),
+        volts_at_full_scale=arguments.volts_at_full_scale,
+        listening=listening_settings(arguments.listening),
+    )
 
 
 def mains_hz(arguments: argparse.Namespace) -> float | None:

@@ -15,6 +15,7 @@ from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, UnusableCall
 from humcheck.findings import find
+from humcheck.pipeline.audibility import with_audibility
 from humcheck.pipeline.measure import measure_take
 from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
@@ -136,7 +137,7 @@ def results_of(
         takes=[take.row for take in measured],
     )
     numbered = {name: list(_with_ids(name, of_kind)) for name, of_kind in rows.items()}
-    results = msgspec.structs.replace(results, **numbered)
+    results = with_audibility(msgspec.structs.replace(results, **numbered), settings.listening)
     return msgspec.structs.replace(results, findings=find(results))
 
 

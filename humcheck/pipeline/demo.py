@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from humcheck.audio.writing import refuse_to_overwrite, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import UnusableCall
+from humcheck.findings.audibility import PRESETS, ListeningSetting
 from humcheck.pipeline.compare import measure_files, results_of
 from humcheck.pipeline.demo_bench import RATE_HZ, TRACK_BITS, TRACK_LENGTH, DemoTake, demo_takes, write_demo_takes
 from humcheck.pipeline.requests import TakeRequest
@@ -38,7 +39,14 @@ class DemoOutcome:
     written: tuple[Path, ...]
 
 
-def run_demo(folder: str | Path, *, seed: int = 1, force: bool = False, keep_takes: bool = False) -> DemoOutcome:
+def run_demo(
+    folder: str | Path,
+    *,
+    seed: int = 1,
+    force: bool = False,
+    keep_takes: bool = False,
+    listening: tuple[ListeningSetting, ...] = PRESETS,
+) -> DemoOutcome:
     """Write tracks, make takes, measure them, and write one report for each box and one for all.
 
     Parameters
@@ -51,6 +59,8 @@ def run_demo(folder: str | Path, *, seed: int = 1, force: bool = False, keep_tak
         Replace files that are not our own.
     keep_takes : bool
         Leave the simulated recordings in the folder, to try other commands on.
+    listening : tuple of ListeningSetting
+        Ways of listening for which audibility is predicted.
 
     Raises
     ------
@@ -70,7 +80,7 @@ def run_demo(folder: str | Path, *, seed: int = 1, force: bool = False, keep_tak
     else:
         with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
             measured = _measured(Path(hidden), takes, seed, force)
-    return _written(target, takes, measured, force)
+    return _written(target, takes, measured, replace(_SETTINGS, listening=listening), force)
 
 
 def _made(folder: Path) -> Path:
@@ -110,13 +120,19 @@ def _measured(folder: Path, takes: Sequence[DemoTake], seed: int, force: bool) -
 _SETTINGS = MeasuringSettings(mains_hz=50.0)
 
 
-def _written(target: Path, takes: Sequence[DemoTake], measured: Sequence[MeasuredTake], force: bool) -> DemoOutcome:
-    whole = results_of(measured, _SETTINGS, bench_name=BENCH_NAME)
+def _written(
+    target: Path,
+    takes: Sequence[DemoTake],
+    measured: Sequence[MeasuredTake],
+    settings: MeasuringSettings,
+    force: bool,
+) -> DemoOutcome:
+    whole = results_of(measured, settings, bench_name=BENCH_NAME)
     written = _write_pair(target / "demo.html", whole, list(_truth_rows(takes)), force)
     for device in _devices(takes):
         of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
         truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))
-        results = results_of(of_device, _SETTINGS, bench_name=f"{BENCH_NAME}: {device.capitalize()}")
+        results = results_of(of_device, settings, bench_name=f"{BENCH_NAME}: {device.capitalize()}")
         written += _write_pair(target / f"{device}.html", results, truth, force)
     return DemoOutcome(results=whole, written=tuple(written))
 

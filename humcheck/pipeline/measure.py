@@ -25,6 +25,7 @@ _QUIET_QUANTITIES = (
     "hiss_level",
     "noise_level",
     "noise_spectrum",
+    "hiss_spectrum",
 )
 #: What is left out at both ends of the quiet section: edges of the neighbouring sections, as the path smears them.
 _QUIET_MARGIN_S = 0.15

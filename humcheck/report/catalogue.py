@@ -161,11 +161,12 @@ class Catalogue:
         ]
 
     def control(self, row: Key, candidates: Sequence[AnyRow]) -> AnyRow | None:
-        """Return the direct row that stands beside `row`: same channel, best the same picture, then the same condition.
+        """Return the direct row that stands beside `row`: same channel and listening, best the same picture.
 
         A direct row of another picture is better than none; the table says so beside it.
         """
-        same = [candidate for candidate in candidates if candidate.channel == row.channel]
+        heard_in = (row.channel, row.listening)
+        same = [candidate for candidate in candidates if (candidate.channel, candidate.listening) == heard_in]
         return max(same, key=lambda candidate: _likeness(row, candidate), default=None)
 
     def _of(self, kind: type[AnyRow], quantity: str, role: str, subject: str | None) -> list[AnyRow]:

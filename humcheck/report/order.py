@@ -85,7 +85,7 @@ GROUPS = (
         question="Does it hiss?",
         plain="Hiss is the even rustle that is left of the noise when all steady tones are taken away.",
         quantities=("hiss_level", "noise_level"),
-        further=("hiss_level_a", "noise_level_a", "noise_level_468", "noise_level_ccir_rms"),
+        further=("hiss_level_a", "noise_level_a", "noise_level_468", "noise_level_ccir_rms", "hiss_spectrum"),
         charted=("hiss_level",),
         curve="noise_spectrum",
         headline=("hiss_level", "noise_level"),
@@ -134,13 +134,30 @@ GROUPS = (
     ),
 )
 
+#: What all complaints about noise come down to. It is a prediction, so it stands apart from what was measured.
+AUDIBILITY = Group(
+    key="audibility",
+    title="Audibility",
+    question="Would anyone hear it?",
+    plain="How far each noise would stand above the softest sound that can be heard, or below it where the figure is "
+    "negative, for stated ways of listening in a quiet passage. This is a prediction: nobody knows how loud you "
+    "listen, and the ranges say how much that matters.",
+    quantities=("audible_margin", "audible_margin_hum", "audible_margin_buzz", "audible_margin_hiss"),
+    further=(
+        "audible_margin_hum_and_buzz",
+        "audible_margin_whistle",
+        "audible_margin_digital",
+        "audible_margin_other",
+    ),
+)
+
 #: What belongs to no complaint: quantities of a newer version, spreads over ports.
 OTHER = Group(
     key="other",
     title="Other figures",
     question="What else was measured?",
     plain="Quantities that belong to none of the complaints above, or that this version does not know by name.",
-    quantities=("port_spread", "audible_margin"),
+    quantities=("port_spread",),
 )
 
 #: Roles in the order in which they are shown, with their words.
@@ -177,7 +194,7 @@ def title_of(name: str) -> str:
 def group_of(name: str) -> Group:
     """Return the group that a quantity belongs to; ``_rel`` twins go with their level."""
     base = name.removesuffix("_rel")
-    for group in GROUPS:
+    for group in (*GROUPS, AUDIBILITY):
         if base in group.quantities or base in group.further or base == group.curve:
             return group
     return OTHER
@@ -192,11 +209,11 @@ def group_of_kind(kind: str, quantity_name: str) -> Group:
 def rank(name: str) -> tuple[int, int, str]:
     """Return a sort key that puts quantities in the order of complaints, unknown ones last by name."""
     base = name.removesuffix("_rel")
-    for index, group in enumerate((*GROUPS, OTHER)):
+    for index, group in enumerate((*GROUPS, AUDIBILITY, OTHER)):
         names = (*group.quantities, *group.further, group.curve)
         if base in names:
             return index, 2 * names.index(base) + name.endswith("_rel"), name
-    return len(GROUPS) + 1, 0, name
+    return len(GROUPS) + 2, 0, name
 
 
 def is_further(name: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from humcheck.audio.writing import MARK
 from humcheck.report import recordings, tables
 from humcheck.report.catalogue import Catalogue
+from humcheck.report.excerpts import listening, other_files
 from humcheck.report.figures import Figure, figures_of
 from humcheck.report.figures.ruler import ruler
 from humcheck.report.order import GROUPS, OTHER, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind, title_of
@@ -31,7 +32,13 @@ _MONTHS = (
 )  # fmt: skip
 
 
-def render_page(results: Results, *, commands: Sequence[str] = (), truth: Sequence[TruthRow] = ()) -> str:
+def render_page(
+    results: Results,
+    *,
+    commands: Sequence[str] = (),
+    truth: Sequence[TruthRow] = (),
+    sounds: Mapping[str, bytes] | None = None,
+) -> str:
     """Return the report as one self-contained HTML page.
 
     Parameters
@@ -42,6 +49,8 @@ def render_page(results: Results, *, commands: Sequence[str] = (), truth: Sequen
         The exact commands that made the results, for the part on repeating the test.
     truth : sequence of TruthRow, optional
         What a simulation used, shown beside what was measured.
+    sounds : mapping of str to bytes, optional
+        The excerpts' FLAC files by the ids of their media rows; they become part of the page.
 
     Returns
     -------
@@ -57,11 +66,12 @@ def render_page(results: Results, *, commands: Sequence[str] = (), truth: Sequen
     # A level's twin in dBr is the same thing on another scale, which the method explains once.
     definitions = [entry for entry in quantities if entry.name.removesuffix("_rel") not in listed - {entry.name}]
     simulated, simulated_count = truth_lines(catalogue, truth)
+    heard = listening(results, sounds or {})
     environment = _environment()
     return environment.get_template("page.html.j2").render(
         results=results,
         generator=f"{MARK} {__version__}",
-        policy=_policy(),
+        policy=_policy(with_sounds=heard.playable),
         title=_title(catalogue),
         short_title=_shortened(_title(catalogue)),
         lead=_lead(catalogue),
@@ -84,6 +94,8 @@ def render_page(results: Results, *, commands: Sequence[str] = (), truth: Sequen
         contrasts=recordings.contrasts(catalogue),
         missing=recordings.missing(catalogue),
         recordings=recordings.recordings(catalogue),
+        listening=heard,
+        other_files=other_files(results),
         settings=_settings(results),
         commands=list(commands),
         has_direct=catalogue.has_direct,
@@ -180,8 +192,9 @@ def _settings(results: Results) -> list[tuple[str, str]]:
     mains = "found from the recording" if settings.mains_hz is None else f"{settings.mains_hz:g} Hz, given"
     volts = "not calibrated" if settings.volts_at_full_scale is None else f"{settings.volts_at_full_scale:g} V"
     listed = [("Mains frequency", mains), ("Volts at full scale", volts)]
-    if settings.listening:
-        listed.append(("Listening", ", ".join(settings.listening)))
+    for statement in settings.listening:
+        name, _, assumed = statement.partition(": ")
+        listed.append((f"Listening, {name}", assumed))
     return listed
 
 
@@ -211,12 +224,14 @@ def _shown(value: Any) -> Any:
     return visible(value) if type(value) is str else value
 
 
-@lru_cache(maxsize=1)
-def _policy() -> str:
-    """Return a policy under which the page runs its own script and style and can load nothing at all."""
+@lru_cache(maxsize=2)
+def _policy(*, with_sounds: bool) -> str:
+    """Return a policy under which the page runs its own script and style, plays its own sounds and loads nothing."""
     style, script = (_environment().get_template(name).render() for name in ("page.css", "page.js"))
+    media = " media-src data:;" if with_sounds else ""
     return (
-        f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; base-uri 'none'; form-action 'none'"
+        f"default-src 'none';{media} style-src {_hash(style)}; script-src {_hash(script)}; "
+        "base-uri 'none'; form-action 'none'"
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup, channel_rank
-from humcheck.report.order import GROUPS, OTHER, Group, group_of, is_further, rank, title_of
+from humcheck.report.order import AUDIBILITY, GROUPS, OTHER, Group, group_of, is_further, rank, title_of
 from humcheck.report.text import PAGE, NumberStyle, bound_words, hertz, unit_words, visible
 from humcheck.results import Change, Measure, Quantity, quantity
 
@@ -86,7 +86,7 @@ def group_tables(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[GroupT
     """Return the tables that have rows, in the order of complaints."""
     rows = _rows(catalogue, style)
     tables = []
-    for group in (*GROUPS, OTHER):
+    for group in (*GROUPS, AUDIBILITY, OTHER):
         names = sorted((name for name in rows if group_of(name) is group), key=rank)
         if not names:
             continue
@@ -137,7 +137,7 @@ def _block(name: str, rows: list[TableRow]) -> Block:
 def _rows(catalogue: Catalogue, style: NumberStyle) -> dict[str, list[TableRow]]:
     """Return the rows of each quantity: set-ups of devices, then what is direct alone."""
     made: dict[str, dict[tuple[Setup, str], TableRow]] = {}
-    controls = _by_quantity(row for row in catalogue.results.measures if row.role == "direct")
+    controls = _by_quantity(row for row in catalogue.results.measures if row.role == "direct" and _is_tabled(row))
     used: set[int] = set()
     for row, column in _columned(catalogue):
         rows = made.setdefault(row.quantity, {})
@@ -169,11 +169,16 @@ def _rows(catalogue: Catalogue, style: NumberStyle) -> dict[str, list[TableRow]]
 
 def _columned(catalogue: Catalogue) -> Iterable[tuple[Numbered, str]]:
     for measure in catalogue.results.measures:
-        if measure.role in ("through", "added", "single"):
+        if measure.role in ("through", "added", "single") and _is_tabled(measure):
             yield measure, measure.role
     for change in catalogue.results.changes:
         if change.contrast == "direct":
             yield change, "change"
+
+
+def _is_tabled(row: Measure) -> bool:
+    """Return whether a row gets a place: what is heard is told of both channels together, which holds the worse one."""
+    return row.listening is None or row.channel in ("both", "mono")
 
 
 def _add_floors(catalogue: Catalogue, made: dict[str, dict[tuple[Setup, str], TableRow]], style: NumberStyle) -> None:

@@ -91,6 +91,31 @@ _LEVELS = (
     ),
 )
 
+_HEARD = (
+    ("", "everything in the quiet section"),
+    ("_hum", "the mains family"),
+    ("_buzz", "the field-rate family"),
+    ("_hum_and_buzz", "mains and field-rate families where they cannot be told apart"),
+    ("_whistle", "lines at the line rate"),
+    ("_digital", "lines of digital frames"),
+    ("_other", "steady lines of no known family"),
+    ("_hiss", "noise without the lines"),
+)
+_MARGINS = tuple(
+    _entry(
+        f"audible_margin{ending}",
+        f"Audible margin of {what}",
+        "dB",
+        "ratio",
+        f"Largest excess of {what} over the threshold of hearing, the room's noise and masking in auditory bands, for "
+        "one listening setting; negative is inaudible. A prediction, whose range holds the uncertainty of the assumed "
+        "sound pressure; of an added part as if nothing else of its kind were heard",
+        lower_is_better=True,
+        decimals=0,
+    )
+    for ending, what in _HEARD
+)
+
 _OTHERS = (
     _entry("gain", "Gain", "dB", "ratio", "Through over direct at 997 Hz with only that channel driven"),
     _entry(
@@ -106,6 +131,14 @@ _OTHERS = (
     _entry("whistle_frequency", "Line rate", "Hz", "frequency", "Line rate of the picture, take's clock", decimals=3),
     _entry(
         "noise_spectrum", "Noise spectrum", "dBFS", "curve", "Third-octave bands (IEC 61260-1)", lower_is_better=True
+    ),
+    _entry(
+        "hiss_spectrum",
+        "Hiss spectrum",
+        "dBFS",
+        "curve",
+        "Noise without the lines in third-octave bands (IEC 61260-1)",
+        lower_is_better=True,
     ),
     _entry("response_delta", "Response", "dB", "curve", "Through over direct, the gain included", decimals=3),
     _entry(
@@ -199,6 +232,7 @@ _OTHERS = (
         decimals=1,
     ),
     _entry("delay", "Delay", "us", "number", "Through minus direct from a split take"),
+    *_MARGINS,
     _entry("port_spread", "Port spread", "", "number", "Largest minus smallest over ports", lower_is_better=True),
 )
 

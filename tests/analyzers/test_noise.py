@@ -25,7 +25,8 @@ def by_place(rows):
 def test_a_stereo_take_has_every_level_of_every_channel():
     samples = np.hstack([white(10, -90.0), white(10, -80.0, seed=1)])
     rows = by_place(noise_rows(measure_noise(samples, RATE_HZ, lines()), KEY, ("left", "right")))
-    assert set(rows) == {(q, c) for q in (*LEVELS, "noise_spectrum") for c in ("left", "right", "both")}
+    names = (*LEVELS, "noise_spectrum", "hiss_spectrum")
+    assert set(rows) == {(name, channel) for name in names for channel in ("left", "right", "both")}
     for (name, _), row in rows.items():
         assert (row.subject, row.role, row.port, row.picture) == ("Alder", "through", "1", "black")
         assert row.unit == quantity(name).unit
@@ -70,7 +71,7 @@ def test_a_silent_channel_says_why_it_has_no_level():
     rows = by_place(noise_rows(measure_noise(samples, RATE_HZ, lines()), KEY, ("left", "right")))
     assert isinstance(rows["noise_level", "left"], Measure)
     for channel in ("right", "both"):
-        for name in (*LEVELS, "noise_spectrum"):
+        for name in (*LEVELS, "noise_spectrum", "hiss_spectrum"):
             assert isinstance(rows[name, channel], NotMeasured)
             assert "silent" in rows[name, channel].reason
 

@@ -28,7 +28,7 @@ def figures_of(catalogue: Catalogue) -> list[tuple[Group, list[Figure]]]:
 
 
 def _unknown_curves(catalogue: Catalogue) -> list[Figure]:
-    known = {group.curve for group in GROUPS}
+    known = {name for group in GROUPS for name in (group.curve, *group.further)}
     rows = (*catalogue.results.curves, *filter(is_over_frequency, catalogue.results.traces))
     names = dict.fromkeys(row.quantity for row in rows if row.quantity not in known)
     candidates = [curve_figure(catalogue, name, f"other-curve-{index}") for index, name in enumerate(names)]
