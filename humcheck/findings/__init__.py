@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from humcheck.findings.index import uses
+from humcheck.findings.index import RowIndex, uses_of
 from humcheck.findings.noises import noise_findings, single_noise_findings
 from humcheck.findings.sound import sound_findings
 from humcheck.findings.takes import bench_findings, fitness_findings, take_findings
@@ -14,18 +14,19 @@ _WEIGHT = {"strong": 0, "clear": 1, "slight": 2, "none": 3}
 
 
 def find(results: Results) -> list[Finding]:
-    """Return the findings of a results file, for each device the weightiest first.
+    """Return the findings of a results file, for each device the weightiest first; every id is there once.
 
     Parameters
     ----------
     results : Results
-        With measures, changes and takes; its own findings are not looked at.
+        With measures, changes, lines and takes; its own findings are not looked at.
     """
+    rows = RowIndex(results)
     found = [*fitness_findings(results), *take_findings(results)]
-    for use in uses(results, "through"):
+    for use in uses_of(rows, "through"):
         of_use = [*noise_findings(use), *sound_findings(use)]
         found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))
-    for use in uses(results, "single"):
+    for use in uses_of(rows, "single"):
         found.extend(single_noise_findings(use))
-    found.extend(bench_findings(results))
+    found.extend(bench_findings(rows))
     return found

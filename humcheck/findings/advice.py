@@ -11,22 +11,74 @@ CABLE_CAUTION = (
 )
 LISTENING_CAUTION = "Listen with the volume low first: sweeps and full-scale tones harm ears and tweeters."
 
-HUM = (
-    "Feed source, box, display and recorder from one outlet strip, and measure again.",
-    "Unplug one thing at a time (aerial, network, second display) and take a short quiet take after each step.",
-    "Try a short, well-screened audio lead, laid away from transformers and mains leads.",
-    "If the box has its own supply, try another one of the same rating.",
-    "Put an audio isolating transformer between box and recorder, and compare level and bass before and after.",
+SUPPLY_CAUTION = (
+    "Use a supply of the same voltage, polarity and at least the same current; open no mains supply, its capacitors "
+    "stay charged after it is unplugged."
 )
-BUZZ = (
-    "Repeat the quiet section with a black screen: if the buzz goes, the picture leaks into the sound.",
+DISPLAY_CAUTION = "Do not open a display: a tube keeps thousands of volts long after it is switched off."
+
+#: Hunting by halves, for a noise whose cause is open.
+ONE_AT_A_TIME = "Unplug one thing at a time (aerial, network, second display) and take a short quiet take after each."
+LOOP = (
+    "Feed source, device, display and recorder from one outlet strip, and measure again.",
+    "Unplug whatever else is earthed, one thing at a time (aerial, network, second display), a short quiet take each.",
+    "Run the recorder, if it is a portable computer, on its battery without its charger.",
+    "Put an audio isolating transformer into the audio lead, and compare level and bass before and after.",
+)
+MAGNETIC = (
+    "Lay the audio leads away from transformers, plug-in supplies and mains leads; cross mains leads at right angles.",
+    "Turn or move the device by half a metre and measure again.",
+    "Try a shorter lead, and do not coil what is left over.",
+)
+RIPPLE = (
+    "Try another supply of the same rating for the device, then for the source.",
+    "Run the device without its supply, if it works without.",
+    "If the device is old, have the capacitors of its supply tested by someone qualified.",
+)
+PULSES = (
+    "Switch off dimmers and lamps with electronics in the room and on the same circuit, and measure again.",
+    "Unplug small switching supplies (chargers) one at a time, and keep those that stay away from the audio leads.",
+    "Feed source, device, display and recorder from one outlet strip of their own.",
+)
+SCREEN = (
+    "Unplug and replug both ends of the lead, and measure again.",
+    "Swap left and right: if the hum changes sides, replace the lead.",
+    "Clean the sockets; check that each plug's shell grips.",
+)
+CROSSTALK = (
+    "Repeat the quiet section with a black picture: if the buzz goes, the picture leaks into the sound.",
     "Use leads in which each audio line has its own screen, and keep audio and video leads apart.",
-    "Check that the picture is terminated in 75 ohm once and only once, and that all screens make good contact.",
+    "Check that the picture is terminated in 75 ohm once and only once.",
     "Try another port: the input farthest from the output is the hardest case.",
 )
+RETURN = (
+    "Check that the shells of all picture and audio plugs make good contact, and that the leads' screens are whole.",
+    "Carry the sound in a lead of its own, not in the lead that carries the picture.",
+    "Put an audio isolating transformer into the audio lead, and compare level and bass before and after.",
+)
+DISPLAY = (
+    "Move the audio leads and the device away from the display and its supply, and measure again.",
+    "Try another display, or take the display off and measure again.",
+)
+MAINS_OR_PICTURE = (
+    "Show a black picture and record the quiet section again: what goes is buzz, what stays is hum.",
+    "Take the display off the bench altogether and record the quiet section again.",
+    "Record a longer quiet section, 60 s or more: the mains wanders, a picture does not.",
+)
+DIGITAL = (
+    "Try another USB socket, or a hub with a supply of its own, for the recorder.",
+    "Run the computer on its battery, without its charger.",
+    "Keep USB leads and the audio leads apart.",
+    "Put an audio isolating transformer between device and recorder.",
+)
+OTHER_TONES = (
+    "Unplug switching supplies and chargers one at a time, a short quiet take after each.",
+    "Keep supplies, lamps and telephones away from the audio leads.",
+)
+WHISTLE = CROSSTALK
 HISS = (
     "Turn the source's own volume up and the amplifier's down, so that less of the hiss is raised.",
-    "Try the box with its supply unplugged if it works without, or with another supply.",
+    "Try the device with its supply unplugged if it works without, or with another supply.",
 )
 LEVEL = (
     "Check that nothing else loads the output at the same time: a passive box shares the signal between its loads.",
@@ -45,6 +97,6 @@ POLARITY = (
     "Check the lead for swapped conductors; one inverted channel makes the sound hollow and takes the bass away.",
 )
 NO_SOUND = (
-    "Check that the box has its supply and a picture: boxes that choose their input themselves pass nothing without.",
+    "Check that the device has its supply and a picture: boxes that choose their input pass nothing without.",
     "Check that the port you play into is the one that is selected.",
 )

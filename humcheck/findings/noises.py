@@ -1,76 +1,266 @@
-"""Hum, buzz and hiss in sentences."""
+"""Hum, buzz, whistle, other tones and hiss in sentences, each with its most likely cause."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import msgspec
+
+from humcheck.comparison.added import added_lines
+from humcheck.comparison.compare import reference_for
 from humcheck.findings import advice
+from humcheck.findings.audibility import family_of, heard_sentence, margin_evidence, margin_severity
+from humcheck.findings.causes import Verdict, cause_of
+from humcheck.findings.causes.comparing import compare
+from humcheck.findings.causes.shape import TAKE_TO_TAKE_DB
 from humcheck.findings.index import Use, worst
+from humcheck.findings.levels import weighted_dbr
+from humcheck.findings.sameness import Differences, differences
 from humcheck.findings.scale import NOISE_DBR_A
-from humcheck.findings.words import certainty, channel_words, decibels, weaker_in_words
+from humcheck.findings.words import certainty, channel_words, decibels, joined, weaker_in_words
 from humcheck.results import Evidence, Finding, Measure
 from humcheck.results.rows import Severity
+
+_MOST_EVIDENCE = 10
 
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """One kind of noise and the words for it."""
+    """One kind of noise and the words for it; `always` tells whether its absence is worth a sentence."""
 
     kind: str
     quantity: str
     name: str
-    advice: tuple[str, ...]
-    cautions: tuple[str, ...]
+    always: bool = True
 
 
 NOISES = (
-    Noise("hum", "hum_level", "mains hum", advice.HUM, (advice.EARTH_CAUTION, advice.CABLE_CAUTION)),
-    Noise("hum", "hum_and_buzz_level", "hum or picture buzz", advice.HUM, (advice.EARTH_CAUTION, advice.CABLE_CAUTION)),
-    Noise("buzz", "buzz_level", "picture buzz", advice.BUZZ, (advice.CABLE_CAUTION,)),
-    Noise("hiss", "hiss_level", "hiss", advice.HISS, ()),
+    Noise("hum", "hum_level", "mains hum"),
+    Noise("hum", "hum_and_buzz_level", "hum or picture buzz", always=False),
+    Noise("buzz", "buzz_level", "picture buzz"),
+    Noise("whistle", "whistle_level", "whistle at the picture's line rate", always=False),
+    Noise("digital", "digital_level", "noise of digital frames", always=False),
+    Noise("other-tones", "other_lines_level", "steady tones of no known family", always=False),
+    Noise("hiss", "hiss_level", "hiss"),
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Levels:
+    """The rows of one noise: what comes through, what is added, both in one unit, and what they are relative to."""
+
+    through: Measure
+    added: Measure | None
+    scale_name: str
+
+
 def noise_findings(use: Use) -> Iterator[Finding]:
-    """Yield what a device in the path does to hum, buzz and hiss."""
+    """Yield what a device in the path does to hum, buzz, whistle, other tones and hiss."""
     for noise in NOISES:
-        through = worst(use.measures(f"{noise.quantity}_rel", "through"))
-        added = worst(use.measures(f"{noise.quantity}_rel", "added"))
-        if through is None or added is None:
+        levels = _levels_of(use, noise)
+        if levels is None or levels.added is None:
             continue
-        if noise.quantity == "hum_and_buzz_level" and through.bound is not None:
+        if not noise.always and levels.added.bound is not None:
             continue
-        yield _added_finding(use, noise, through, added)
+        yield _added_finding(use, noise, levels, levels.added)
 
 
-def _added_finding(use: Use, noise: Noise, through: Measure, added: Measure) -> Finding:
-    weighted = use.measures(f"{noise.quantity}_a_rel", "added").get(added.channel, added)
-    severity: Severity = "none" if added.bound is not None else NOISE_DBR_A.severity(weighted.value)
+def single_noise_findings(use: Use) -> Iterator[Finding]:
+    """Yield what noise a recording holds that stands alone (no direct take beside it)."""
+    for noise in NOISES:
+        levels = _levels_of(use, noise)
+        if levels is not None and (noise.always or levels.through.bound is None):
+            yield _lone_finding(use, noise, levels)
+
+
+def bench_noise_findings(use: Use) -> Iterator[Finding]:
+    """Yield what noise the bench itself has without a device, where it is strong enough to matter."""
+    for noise in NOISES:
+        levels = _levels_of(use, noise)
+        if levels is None or noise.kind == "hiss" or levels.through.bound is not None:
+            continue
+        if _severity(use, noise, levels.through, "direct") != "none":
+            yield _lone_finding(use, noise, levels)
+
+
+def _levels_of(use: Use, noise: Noise) -> _Levels | None:
+    """Return a noise's rows in dBr, else in dBFS: takes without the 997 Hz tone have no other scale."""
+    for quantity, scale_name in (
+        (f"{noise.quantity}_rel", "the track's full scale"),
+        (noise.quantity, "the recorder's full scale"),
+    ):
+        through = worst(use.measures(quantity, use.key.role))
+        if through is not None:
+            added = worst(use.measures(quantity, "added")) or _all_of_it(use, noise, through)
+            return _Levels(through=through, added=added, scale_name=scale_name)
+    return None
+
+
+def _all_of_it(use: Use, noise: Noise, through: Measure) -> Measure | None:
+    """Return what is added of a family that the direct takes were searched for and do not hold at all.
+
+    What may be hum or buzz is set against the direct take's hum; of the other families all of it is added.
+    """
+    directs = use.rows.measures_of_role("direct")
+    if through.bound is not None or any(row.quantity == noise.quantity for row in directs):
+        return None
+    hum = "hum_level_rel" if through.quantity.endswith("_rel") else "hum_level"
+    reference = reference_for(msgspec.structs.replace(through, quantity=hum), directs)
+    if reference is None:
+        return None
+    return added_lines(reference, through) if noise.quantity == "hum_and_buzz_level" else through
+
+
+def _severity(use: Use, noise: Noise, row: Measure, role: str) -> Severity:
+    """Return how much a noise weighs: by what can be heard of it, else by its A-weighted level."""
+    if row.bound is not None:
+        return "none"
+    family = family_of(noise.quantity)
+    heard = None if family is None else margin_severity(use, family, role)
+    return NOISE_DBR_A.severity(weighted_dbr(use, noise.quantity, row)) if heard is None else heard
+
+
+def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> Finding:
+    through = levels.through
+    reference = reference_for(through, use.rows.measures_of_role("direct"))
+    changed_db = None if reference is None or reference.bound is not None else through.value - reference.value
     if added.bound is not None:
+        hidden = ". It cannot be seen under the recorder's own" if "floor_dbfs" in through.detail else ""
         sentence = (
             f"{use.subject} adds no {noise.name} that could be measured; whatever it may add stays below "
-            f"{added.value:.0f} dB re the track's full scale ({weaker_in_words(added.value)})."
+            f"{added.value:.0f} dB re {levels.scale_name} ({weaker_in_words(added.value)}){hidden}."
         )
-    else:
-        change = use.changes(noise.quantity).get(added.channel)
-        stronger = "" if change is None else f" ({_stronger(change.value, change.bound)} than without it)"
+        return _finding(use, noise, through, added, "none", sentence)
+    if noise.kind != "hiss" and _is_scatter(through, added, changed_db):
         sentence = (
-            f"{use.subject} adds {noise.name}: with it in the path {channel_words(through.channel)} carries "
-            f"{through.value:.0f} dB re the track's full scale, {weaker_in_words(through.value)}{stronger}."
+            f"{use.subject} adds no {noise.name} beyond doubt: the {decibels(changed_db or 0.0)} more of it than "
+            "without it are what one take may differ from the next."
         )
-    heard = severity != "none"
+        return _finding(use, noise, through, added, "none", sentence)
+    differ = Differences() if reference is None else differences(through, reference)
+    direct_lines = [] if reference is None else Use(reference, use.results, use.rows).lines(_ALL_FAMILIES, "direct")
+    cause = None if differ or noise.kind == "hiss" else cause_of(use, noise.quantity, direct_lines)
+    change = use.changes(noise.quantity).get(added.channel)
+    stronger = "" if change is None else f" ({_stronger(change.value, change.bound)} than without it)"
+    verb = "comes with" if differ else "adds"
+    name = noise.name if cause is None or cause.name != "digital-frames" else "steady tones"
+    sentence = (
+        f"{use.subject} {verb} {name}: with it in the path {channel_words(through.channel)} carries "
+        f"{through.value:.0f} dB re {levels.scale_name}, {weaker_in_words(through.value)}{stronger}."
+    )
+    severity = _severity(use, noise, added, "added")
+    if through.fix is not None:
+        sentence += _fixed(use, noise)
+    return _finding(use, noise, through, added, severity, sentence, cause=cause, differ=differ, role="added")
+
+
+def _fixed(use: Use, noise: Noise) -> str:
+    """Return what a fix did, where the same was recorded without it."""
+    mine = use.key
+    plain = use.siblings(lambda key: (key.fix, key.picture, key.condition) == (None, mine.picture, mine.condition))
+    done = None if not plain else compare(plain[0], use, noise.quantity, f"the {mine.fix}")
+    if done is None:
+        return ""
+    if abs(done.drop_db) < TAKE_TO_TAKE_DB and not done.is_least:
+        return f" The {mine.fix} leaves it as strong as it was."
+    size = f"{'at least ' if done.is_least else ''}{decibels(abs(done.drop_db), 0)}"
+    return f" The {mine.fix} takes {size} of it away." if done.drop_db > 0 else f" The {mine.fix} adds {size} to it."
+
+
+_ALL_FAMILIES = ("mains", "field", "mains_or_field", "line_rate", "digital", "other")
+
+
+def _is_scatter(through: Measure, added: Measure, changed_db: float | None) -> bool:
+    """Return whether a single take's excess is no more than what takes differ by; repeats have their own interval."""
+    return changed_db is not None and added.n_takes == 1 and changed_db < TAKE_TO_TAKE_DB and through.n_takes == 1
+
+
+def _lone_finding(use: Use, noise: Noise, levels: _Levels) -> Finding:
+    row = levels.through
+    role = use.key.role
+    where = "" if role == "single" else " without a device in the path"
+    if row.bound is not None:
+        sentence = (
+            f"No {noise.name} was found{where}; any there is lies below {row.value:.0f} dB re {levels.scale_name}."
+        )
+        return _finding(use, noise, row, row, "none", sentence)
+    verb = "are" if noise.kind == "other-tones" else "is"
+    sentence = (
+        f"There {verb} {noise.name}{where}: {row.value:.0f} dB re {levels.scale_name} in "
+        f"{channel_words(row.channel)}, {weaker_in_words(row.value)}{_frequency(use, noise)}."
+    )
+    cause = None if noise.kind == "hiss" else cause_of(use, noise.quantity, [])
+    return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role)
+
+
+def _finding(
+    use: Use,
+    noise: Noise,
+    shown: Measure,
+    judged: Measure,
+    severity: Severity,
+    sentence: str,
+    *,
+    cause: Verdict | None = None,
+    differ: Differences | None = None,
+    role: str | None = None,
+) -> Finding:
+    """Return the finding: the noise, whether it is heard, its cause or why none is blamed, and what to try."""
+    family = family_of(noise.quantity)
+    parts = [sentence]
+    confidence = [certainty(judged)]
+    evidence = [Evidence(measure=row.id) for row in (judged, shown) if row.id]
+    if role is not None and family is not None:
+        parts.append(heard_sentence(use, family, role))
+        evidence += margin_evidence(use, family, role)
+    if differ:
+        parts.append(
+            f"No cause is blamed on {use.key.subject}, because the bench was not the same: {joined(differ.told)}."
+        )
+        confidence.insert(0, "cause not sought: the bench differed")
+    elif cause is not None:
+        parts.append(cause.sentence)
+        confidence.insert(0, cause.confidence)
+        evidence += cause.evidence
+    told = severity != "none"
     return Finding(
-        **through.fields(quantity=noise.quantity),
-        id=f"{noise.kind}-{noise.quantity}-{use.subject}",
+        **shown.fields(quantity=noise.quantity),
+        id=f"{noise.kind}-{noise.quantity}-{use.words}",
         kind=noise.kind,
         severity=severity,
-        confidence=certainty(added),
-        sentence=sentence,
-        advice=list(noise.advice) if heard else [],
-        cautions=list(noise.cautions) if heard else [],
-        evidence=[Evidence(measure=row.id) for row in (through, added, weighted) if row.id],
+        confidence="; ".join(confidence),
+        sentence=" ".join(part for part in parts if part),
+        cause="" if cause is None else cause.name,
+        reasons=[] if cause is None else list(cause.reasons),
+        doubts=[] if cause is None else [*cause.doubts, *(() if differ is None else differ.unsaid)],
+        test="" if cause is None else cause.test,
+        advice=_advice(noise, cause, differ) if told else [],
+        cautions=_cautions(noise, cause, differ) if told else [],
+        evidence=list(dict.fromkeys(evidence))[:_MOST_EVIDENCE],
     )
+
+
+def _advice(noise: Noise, cause: Verdict | None, differ: Differences | None) -> list[str]:
+    if differ:
+        return [differ.again]
+    if noise.kind == "hiss":
+        return list(advice.HISS)
+    if cause is None:
+        return [advice.ONE_AT_A_TIME]
+    steps = [*cause.best.advice]
+    if cause.second is not None:
+        steps += cause.second.advice[:2]
+    return list(dict.fromkeys([*steps, advice.ONE_AT_A_TIME]))
+
+
+def _cautions(noise: Noise, cause: Verdict | None, differ: Differences | None) -> list[str]:
+    if differ or noise.kind == "hiss":
+        return []
+    if cause is None:
+        return [advice.EARTH_CAUTION, advice.CABLE_CAUTION]
+    second = () if cause.second is None else cause.second.cautions
+    return list(dict.fromkeys([*cause.best.cautions, *second]))
 
 
 def _stronger(change_db: float, bound: str | None) -> str:
@@ -78,36 +268,6 @@ def _stronger(change_db: float, bound: str | None) -> str:
     return f"{at_least}{decibels(change_db, 0)} stronger" if change_db >= 0 else f"{decibels(-change_db, 0)} weaker"
 
 
-def single_noise_findings(use: Use) -> Iterator[Finding]:
-    """Yield what noise a recording holds that stands alone (no direct take beside it)."""
-    for noise in NOISES:
-        relative = worst(use.measures(f"{noise.quantity}_rel", use.key.role))
-        row = relative or worst(use.measures(noise.quantity, use.key.role))
-        if row is None or (noise.quantity == "hum_and_buzz_level" and row.bound is not None):
-            continue
-        scale_name = "the track's full scale" if relative else "the recorder's full scale"
-        weighted = use.measures(f"{noise.quantity}_a{'_rel' if relative else ''}", use.key.role).get(row.channel, row)
-        if row.bound is not None:
-            sentence = f"No {noise.name} was found; any there is lies below {row.value:.0f} dB re {scale_name}."
-        else:
-            sentence = (
-                f"There is {noise.name} of {row.value:.0f} dB re {scale_name} in {channel_words(row.channel)} "
-                f"({_frequency(use, noise)}A-weighted {weighted.value:.0f} dB)."
-            )
-        severity: Severity = "none" if row.bound is not None else NOISE_DBR_A.severity(weighted.value)
-        yield Finding(
-            **row.fields(quantity=noise.quantity),
-            id=f"{noise.kind}-{noise.quantity}-{use.subject}",
-            kind=noise.kind,
-            severity=severity,
-            confidence=certainty(row),
-            sentence=sentence,
-            advice=list(noise.advice) if severity != "none" else [],
-            cautions=list(noise.cautions) if severity != "none" else [],
-            evidence=[Evidence(measure=item.id) for item in (row, weighted) if item.id],
-        )
-
-
 def _frequency(use: Use, noise: Noise) -> str:
     row = worst(use.measures(noise.quantity.replace("_level", "_frequency"), use.key.role))
-    return "" if row is None else f"{row.value:.3f} Hz and its harmonics; "
+    return "" if row is None else f", at {row.value:.3f} Hz and its multiples"

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import msgspec
+
+from humcheck.comparison.compare import reference_for
 from humcheck.findings import advice
+from humcheck.findings.audibility import difference_severity, difference_words
 from humcheck.findings.index import Use, largest, worst
-from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT, LEVEL_DB, TONE_SPAN_DB
-from humcheck.findings.words import certainty, channel_words, decibels, percent, with_sign
+from humcheck.findings.sameness import Differences, differences
+from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT
+from humcheck.findings.words import certainty, channel_words, decibels, joined, percent, with_sign
 from humcheck.results import Change, Evidence, Finding, Measure
 from humcheck.results.rows import Severity
 
@@ -28,17 +33,40 @@ def _finding(
 ) -> Finding:
     pointer = Evidence(change=row.id) if isinstance(row, Change) else Evidence(measure=row.id)
     tried = list(what_to_try) if severity != "none" else []
+    differ = _differences(use)
+    if differ and severity != "none":
+        sentence += f" That is not the device's alone, because the bench was not the same: {joined(differ.told)}."
+        tried = [differ.again]
     return Finding(
         **row.fields(),
-        id=f"{kind}-{row.quantity}-{use.subject}",
+        id=f"{kind}-{row.quantity}-{use.words}",
         kind=kind,
         severity=severity,
         confidence=certainty(row),
         sentence=sentence,
         advice=tried,
         cautions=[advice.CABLE_CAUTION] if tried else [],
-        evidence=[pointer] if row.id else [],
+        evidence=[pointer, *_curves(use, kind)] if row.id else [],
     )
+
+
+#: The curve that shows a finding of a kind.
+_CURVES = {"tone": "response_delta", "bleed": "crosstalk"}
+
+
+def _curves(use: Use, kind: str) -> list[Evidence]:
+    if kind not in _CURVES:
+        return []
+    return [Evidence(curve=row.id) for row in use.curves(_CURVES[kind], "through").values() if row.id]
+
+
+def _differences(use: Use) -> Differences:
+    """Return in what the bench differed that can touch the sound itself: the picture cannot."""
+    level = worst(use.measures("tone_level", "through"))
+    direct = None if level is None else reference_for(level, use.rows.measures_of_role("direct"))
+    if direct is None:
+        return Differences()
+    return differences(use.key, msgspec.structs.replace(direct, picture=use.key.picture))
 
 
 def _level(use: Use) -> Iterator[Finding]:
@@ -46,14 +74,14 @@ def _level(use: Use) -> Iterator[Finding]:
     change = largest(rows)
     if change is None:
         return
-    severity = LEVEL_DB.severity(abs(change.value))
+    severity = difference_severity("level", change.value)
     each = ", ".join(f"{channel} {with_sign(row.value)}" for channel, row in rows.items() if channel != "both")
+    noticed = difference_words("level", change.value)
     if severity == "none":
-        sentence = f"{use.subject} leaves the level as it is ({each})."
+        sentence = f"{use.subject} leaves the level nearly as it is ({each}): {noticed}."
     else:
         direction = "lowers" if change.value < 0 else "raises"
-        heard = "enough to be noticed" if abs(change.value) >= LEVEL_DB.clear else "less than most listeners notice"
-        sentence = f"{use.subject} {direction} the level by {decibels(abs(change.value), 2)} ({each}): {heard}."
+        sentence = f"{use.subject} {direction} the level by {decibels(abs(change.value), 2)} ({each}): {noticed}."
     yield _finding(use, change, "level", severity, sentence, advice.LEVEL)
 
 
@@ -61,10 +89,13 @@ def _balance(use: Use) -> Iterator[Finding]:
     change = largest(use.changes("balance"))
     if change is None:
         return
-    severity = LEVEL_DB.severity(abs(change.value))
+    severity = difference_severity("level", change.value)
     if severity != "none":
         side = "left" if change.value > 0 else "right"
-        sentence = f"{use.subject} shifts the balance to the {side} by {decibels(abs(change.value), 2)}."
+        sentence = (
+            f"{use.subject} shifts the balance to the {side} by {decibels(abs(change.value), 2)}: "
+            f"{difference_words('level', change.value)}."
+        )
         yield _finding(use, change, "level", severity, sentence, advice.LEVEL)
 
 
@@ -72,14 +103,18 @@ def _tone(use: Use) -> Iterator[Finding]:
     span = largest(use.changes("response_span"))
     if span is None:
         return
-    severity = TONE_SPAN_DB.severity(span.value)
+    severity = difference_severity("tone", span.value)
+    noticed = difference_words("tone", span.value)
     span_db = max(span.value, 0.01)
     if severity == "none":
-        sentence = f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span_db, 2)}."
+        sentence = (
+            f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span_db, 2)}, "
+            f"{noticed}."
+        )
     else:
         sentence = (
             f"{use.subject} changes the tone: between the frequency it passes best and the one it passes worst lie "
-            f"{decibels(span.value, 1)}{_corner_words(use)}."
+            f"{decibels(span.value, 2 if span.value < 1 else 1)}{_corner_words(use)}: {noticed}."
         )
     yield _finding(use, span, "tone", severity, sentence, advice.TONE)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from humcheck.results import Change, Measure
 
@@ -58,3 +59,8 @@ def certainty(row: Measure | Change) -> str:
     if takes > 1:
         return f"from {takes} takes"
     return "from one take: repeatability unknown"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Return parts of a sentence as ``a, b and c``."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

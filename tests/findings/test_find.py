@@ -100,7 +100,7 @@ def test_hidden_hum_is_never_called_added():
 
 @pytest.mark.parametrize(
     ("gain_db", "severity", "words"),
-    [(-0.05, "none", "leaves the level"), (-0.6, "slight", "less than most"), (-3.7, "strong", "enough to be noticed")],
+    [(-0.05, "none", "leaves the level"), (-0.6, "slight", "side by side"), (-3.7, "strong", "about 1 dB")],
 )
 def test_level(gain_db, severity, words):
     finding = only(find(results(changes=[change("gain", gain_db)])), "level")

@@ -1,0 +1,98 @@
+"""Causes from the simulated sound itself: path, recorder, file, estimates of lines, comparison, finding.
+
+What is simulated: mains current round a loop (odd harmonics), the published series of a full-wave rectified sine, a
+dimmer's waveform through a small gap, and a white picture leaking through a small capacitance.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import fft
+
+from humcheck.pipeline.compare import measure_files, results_of
+from humcheck.pipeline.requests import TakeRequest
+from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.simulation import (
+    TIMING_312,
+    Crystal,
+    Hiss,
+    Hum,
+    Mains,
+    PathModel,
+    Picture,
+    PictureLeak,
+    Recorder,
+    ground_loop,
+    harmonics,
+    rectified,
+    simulate_take,
+)
+
+SETTINGS = MeasuringSettings(mains_hz=50.0)
+DURATION_S = 10.0
+
+
+def dimmer(level_dbfs, n_harmonics=300):
+    """Mains switched on in the middle of each half wave, caught through a gap: rising 6 dB per octave."""
+    phase = np.arange(1 << 15) / (1 << 15)
+    wave = np.where(phase % 0.5 < 0.25, 0.0, np.sin(2 * np.pi * phase))
+    series = fft.rfft(wave)[1 : n_harmonics + 1] * np.arange(1, n_harmonics + 1)
+    scaled = series / np.sqrt(np.sum(np.abs(series) ** 2)) * 10 ** (level_dbfs / 20)
+    return tuple(complex(value) for value in scaled)
+
+
+def hum(amplitudes, right=0.9):
+    return {"hum": (Hum(amplitudes=amplitudes, right=right),)}
+
+
+CASES = {
+    "ground-loop": hum(ground_loop(-68.0, n_harmonics=17, fall_db=5.0, phase_seed=3)),
+    "supply-ripple": hum(rectified(-75.0)),
+    "mains-pulses": hum(dimmer(-80.0)),
+    "picture-crosstalk": {"picture": Picture.plain("white", TIMING_312, PictureLeak(level_dbfs_at_1k=-95.0))},
+    "": {},
+}
+
+
+def path(*, hum=(), **more):
+    bench = Hum(amplitudes=harmonics({1: -97.0, 3: -104.0}, phase_seed=1))
+    return PathModel(
+        mains=Mains(frequency_hz=50.02, wander_mhz=15.0),
+        hum=(bench, *hum),
+        hiss=(Hiss.both(-92.0),),
+        recorder_clock=Crystal(ppm=20.0),
+        recorder=Recorder(bits=24),
+        **more,
+    )
+
+
+@pytest.fixture(scope="module")
+def findings(tmp_path_factory):
+    """Findings of each case, all measured against the same direct take."""
+    folder = tmp_path_factory.mktemp("takes")
+    requests = []
+    for index, (name, case) in enumerate([("direct", {}), *CASES.items()]):
+        take = simulate_take(None, path=path(**case), rate_hz=48000, seed=index, duration_s=DURATION_S)
+        take.write(folder / f"{index}.wav")
+        role = "direct" if name == "direct" else "through"
+        device = None if role == "direct" else name or "none"
+        requests.append(TakeRequest(path=str(folder / f"{index}.wav"), role=role, device=device, picture="white"))
+    measured, problems = measure_files(requests, SETTINGS)
+    assert not problems
+    found = results_of(measured, SETTINGS, bench_name="bench").findings
+    return {name: [row for row in found if row.subject == (name or "none")] for name in CASES}
+
+
+@pytest.mark.parametrize("cause", [name for name in CASES if name])
+def test_the_cause_that_was_simulated_is_named(findings, cause):
+    named = [row for row in findings[cause] if row.cause]
+    assert {row.cause for row in named} == {cause}
+    for row in named:
+        assert row.severity != "none"
+        assert "pattern alone" in row.confidence
+        assert any(pointer.line for pointer in row.evidence)
+
+
+def test_no_cause_is_named_where_nothing_was_added(findings):
+    assert [row.sentence for row in findings[""] if row.cause or row.severity != "none"] == []
