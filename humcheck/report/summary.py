@@ -26,6 +26,7 @@ class Found:
     where: str
     group: Group | None
     evidence: tuple[str, ...]
+    media: tuple[str, ...] = ()
     elsewhere: tuple[Found, ...] = ()
 
 
@@ -133,6 +134,7 @@ def _one_found(catalogue: Catalogue, row: Finding, elsewhere: tuple[Found, ...],
         where=catalogue.where(row),
         group=group if group in GROUPS else None,
         evidence=_once(_evidence(catalogue, row, style))[:_MOST_EVIDENCE],
+        media=tuple(pointer.media for pointer in row.evidence if pointer.media is not None),
         elsewhere=elsewhere,
     )
 

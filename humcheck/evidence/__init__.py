@@ -1,0 +1,17 @@
+"""What a reader can listen to: matched excerpts of direct and through, and hum, buzz and hiss taken apart."""
+
+from humcheck.evidence.excerpts import make_excerpts
+from humcheck.evidence.folder import folder_name, read_folder, refuse_folder, write_folder
+from humcheck.evidence.linking import with_excerpts
+from humcheck.evidence.sounds import Excerpts, Sound
+
+__all__ = [
+    "Excerpts",
+    "Sound",
+    "folder_name",
+    "make_excerpts",
+    "read_folder",
+    "refuse_folder",
+    "with_excerpts",
+    "write_folder",
+]
