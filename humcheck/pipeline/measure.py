@@ -9,6 +9,7 @@ import numpy as np
 
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
+from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
@@ -62,7 +63,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     else:
         faults += _spectral_faults(take, request.role)
     return MeasuredTake(
-        row=_take_row(request, take, take_id, faults),
+        row=_take_row(request, take, take_id, faults, tones),
         key=key,
         measures=tuple(row for row in rows.measures if not _spoiled(row, faults)),
         curves=tuple(row for row in rows.curves if not _spoiled(row, faults)),
@@ -113,8 +114,11 @@ class _Rows:
             self.add(NotMeasured(**key.fields(quantity=name), reason=error.reason) for name in quantities)
 
 
-def _take_row(request: TakeRequest, take: Take, take_id: str, faults: list[Fault]) -> TakeRow:
+def _take_row(request: TakeRequest, take: Take, take_id: str, faults: list[Fault], tones: TakeTones | None) -> TakeRow:
     fields = take.row_fields() | {"faults": faults}
+    if tones is not None and tones.full_scale_dbfs:
+        # Markers weigh all frequencies of their chirps; the tone is what gain means.
+        fields["gain_db"] = next(iter(tones.full_scale_dbfs.values()))
     return TakeRow(
         id=take_id,
         role=request.role,

@@ -5,6 +5,7 @@ import pytest
 from scipy import stats
 
 from humcheck.simulation import low_corner_hz, response_delta_db
+from humcheck.tracks.layouts import layout
 from tests.whole_chain.known_paths import bench
 
 CHANNELS = ("left", "right")
@@ -51,8 +52,8 @@ def test_where_the_track_stands(results, truths, name):
     assert row.offset_s == pytest.approx(truth.offset_s, abs=5e-6)
     # Goal for drift with unknown filters: 0.001 ppm; the walk of 0.1 ppm a minute decides what "the" drift is.
     assert row.drift_ppm == pytest.approx(truth.drift_ppm, abs=0.02)
-    # The markers' mean gain: up to 18 kHz, where the low-pass at 60 kHz takes 0.4 dB.
-    assert row.gain_db == pytest.approx(truth.gain_db[0], abs=0.4)
+    level_dbfs = 20 * np.log10(layout("full", "short").section("level").amplitudes[0])
+    assert row.gain_db == pytest.approx(truth.tone_gain_db(level_dbfs)[0], abs=0.003)
     assert row.polarity == truth.polarity[0]
     assert row.channel_map == "straight"
     assert row.track.name == "full"
