@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from humcheck.report.catalogue import Setup
 from humcheck.report.figures import svg
 from humcheck.report.figures.frame import Frame
 
@@ -51,6 +52,8 @@ class Figure:
         The same as numbers.
     note : str
         What is not drawn, and where it is.
+    setups : frozenset of Setup or None
+        The set-ups that it shows; None where it shows all.
     """
 
     key: str
@@ -61,6 +64,7 @@ class Figure:
     data: dict[str, Any] | None = None
     values: ValueTable | None = None
     note: str = ""
+    setups: frozenset[Setup] | None = None
 
 
 def distinct_names(names: Sequence[tuple[str, ...]]) -> list[str]:

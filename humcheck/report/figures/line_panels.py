@@ -1,17 +1,19 @@
-"""What a line spectrum shows: for each device its worst set-up, a panel for each channel."""
+"""What a line spectrum shows: the set-ups with findings, else each device's worst, a panel for each channel."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Setup, channels_in_order, worst
 from humcheck.report.figures.frame import HIGHEST_HZ, LOWEST_HZ, Scale
 from humcheck.report.figures.thin import highest_per_place
-from humcheck.report.order import Group
-from humcheck.results import Line, Measure
+from humcheck.report.order import FAMILY_WORDS, SEVERITY_ORDER, Group, group_of_kind
+from humcheck.results import Finding, Line, Measure
 
 MOST_DEVICES = 10
+#: So many set-ups of one device are drawn at most; the others stand in the tables.
+MOST_SETUPS = 4
 MOST_MARKS = 300
 #: Bounds further down than this are drawn at the scale's foot.
 LOWEST_DBFS = -180.0
@@ -21,13 +23,15 @@ Identity = tuple[str, int | None, int | None, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinePanel:
-    """One channel of one set-up: its lines, and those of the direct recording."""
+    """One channel of one set-up: its lines, those of the direct recording, and found lines of other families."""
 
+    setup: Setup
     subject: str
     where: str
     channel: str
     through: list[Line]
     direct: list[Line]
+    context: list[Line] = field(default_factory=list)
 
     @property
     def name_parts(self) -> tuple[str, ...]:
@@ -51,15 +55,16 @@ def line_panels(catalogue: Catalogue, group: Group) -> tuple[list[LinePanel], in
             setups = list(dict.fromkeys(Setup.of(line) for line in lines))
             if not setups:
                 continue
-            setup = _worst_setup(catalogue, group, role, subject, setups)
-            left_out += len(setups) - 1
-            panels += _of_setup(catalogue, subject, setup, lines, direct)
+            shown = _shown_setups(catalogue, group, role, subject, setups)
+            left_out += len(setups) - len(shown)
+            for setup in shown:
+                panels += _of_setup(catalogue, role, setup, lines, direct)
     if not panels and direct:
         setups = list(dict.fromkeys(Setup.of(line) for line in direct))
         setup = _worst_setup(catalogue, group, "direct", setups[0].subject, setups)
         left_out += len(setups) - 1
         panels = _of_setup(catalogue, "direct", setup, direct, [])
-    return panels, left_out
+    return [_with_context(catalogue, group, panel) for panel in panels], left_out
 
 
 def identity(line: Line) -> Identity:
@@ -83,6 +88,34 @@ def _drawable(lines: Sequence[Line]) -> list[Line]:
     return [line for line in lines if LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ]
 
 
+def _shown_setups(catalogue: Catalogue, group: Group, role: str, subject: str, setups: Sequence[Setup]) -> list[Setup]:
+    """Return the set-ups about whose lines something was found, the most serious first; else the worst one."""
+    found = sorted(catalogue.results.findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
+    told = [
+        Setup.of(row)
+        for row in found
+        if row.severity != "none" and group_of_kind(row.kind, row.quantity) is group and _points_to_lines(row)
+    ]
+    worst_one = _worst_setup(catalogue, group, role, subject, setups)
+    wanted = dict.fromkeys([*told, worst_one]) if told else {worst_one: None}
+    return [setup for setup in wanted if setup in setups][:MOST_SETUPS]
+
+
+def _points_to_lines(finding: Finding) -> bool:
+    return any(pointer.line is not None for pointer in finding.evidence)
+
+
+def _with_context(catalogue: Catalogue, group: Group, panel: LinePanel) -> LinePanel:
+    """Return a panel with the strong lines of the families that its figure is not about."""
+    own = panel.through[0]
+    others = [family for family in FAMILY_WORDS if family not in group.families]
+    lines = _drawable(catalogue.lines(own.role, others, own.subject))
+    context = [
+        line for line in lines if line.bound is None and line.channel == panel.channel and Setup.of(line) == panel.setup
+    ]
+    return replace(panel, context=context)
+
+
 def _worst_setup(catalogue: Catalogue, group: Group, role: str, subject: str, setups: Sequence[Setup]) -> Setup:
     """Return the set-up with the highest level of the group's families, else the first."""
     if len(setups) == 1:
@@ -98,7 +131,7 @@ def _worst_setup(catalogue: Catalogue, group: Group, role: str, subject: str, se
 
 
 def _of_setup(
-    catalogue: Catalogue, subject: str, setup: Setup, lines: Sequence[Line], direct: Sequence[Line]
+    catalogue: Catalogue, role: str, setup: Setup, lines: Sequence[Line], direct: Sequence[Line]
 ) -> list[LinePanel]:
     mine = [line for line in lines if Setup.of(line) == setup]
     channels = channels_in_order(line.channel for line in mine)
@@ -114,7 +147,8 @@ def _of_setup(
         )
         panels.append(
             LinePanel(
-                subject=catalogue.title(subject),
+                setup=setup,
+                subject="Direct" if role == "direct" else catalogue.title(setup.subject),
                 where=catalogue.where(setup),
                 channel=channel,
                 through=own,

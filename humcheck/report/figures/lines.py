@@ -36,6 +36,7 @@ from humcheck.results import Line
 
 _STEP_DB = 20.0
 _NAMED_LINES = 3
+_MOST_NAMES = 9
 
 
 def line_figure(catalogue: Catalogue, group: Group) -> Figure | None:
@@ -52,29 +53,33 @@ def line_figure(catalogue: Catalogue, group: Group) -> Figure | None:
     return Figure(
         key=key,
         title=title,
-        reading=_reading(paired),
+        reading=_reading(panels, paired),
         legend=tuple(_legend(panels)),
         drawings=drawings,
         data=line_data(panels, boxes),
         values=line_values(panels),
         note=_note(left_out),
+        setups=frozenset(panel.setup for panel in panels),
     )
 
 
 def _note(left_out: int) -> str:
-    return (
-        f"Of each device the set-up with the strongest tones is drawn; {left_out} others are not." if left_out else ""
-    )
+    if not left_out:
+        return ""
+    rest = "1 other is" if left_out == 1 else f"{left_out} others are"
+    return f"Drawn are the set-ups that a finding is about, or a device's worst one; {rest} not."
 
 
-def _reading(paired: bool) -> str:
+def _reading(panels: Sequence[LinePanel], paired: bool) -> str:
+    words = "Each mark is one steady tone: low notes left, high notes right, strong ones up."
     if paired:
-        return (
-            "Each mark is one steady tone: low notes left, high notes right, strong ones up. Open grey marks are the "
-            "direct recording, filled ones the same tone through the device; the longer the stem between them, the "
-            "more was added."
+        words += (
+            " Open grey marks are the direct recording, filled ones the same tone through the device; the longer the "
+            "stem between them, the more was added."
         )
-    return "Each mark is one steady tone: low notes left, high notes right, strong ones up."
+    if any(line.harmonic for panel in panels for line in panel.through):
+        words += " The shape tells the family; ×3 is the tone at three times the family's rate."
+    return words
 
 
 def _description(panels: Sequence[LinePanel]) -> str:
@@ -100,10 +105,14 @@ def _legend(panels: Sequence[LinePanel]) -> list[LegendItem]:
             drawn = svg.path(marks.shape(first, 17, 8, 4), style)
             items.append(LegendItem(swatch=swatch(drawn), words=words))
     families = {line.family for line in lines}
+    beside = {line.family for panel in panels for line in panel.context}
     for family, words in FAMILY_WORDS.items():
-        if family in families and (len(families) > 1 or family != "mains"):
+        if family in families:
             drawn = svg.path(marks.shape(marks.FAMILY_SHAPES[family], 17, 8, 4.4), "filled ink")
             items.append(LegendItem(swatch=swatch(drawn), words=words))
+        elif family in beside:
+            drawn = svg.path(marks.shape(marks.FAMILY_SHAPES[family], 17, 8, 2.6), "context")
+            items.append(LegendItem(swatch=swatch(drawn), words=f"{words}, to compare"))
     if any(line.bound == "upper" for line in lines):
         arrow = swatch(svg.path(marks.arrow_upright(17, 3, 4, down=True), "bound"))
         items.append(LegendItem(swatch=arrow, words="at most: not found, may lie anywhere below"))
@@ -126,7 +135,11 @@ def _draw(
 
 
 def _ends(panels: Sequence[LinePanel]) -> tuple[float, float]:
-    levels = [max(line.level_dbfs, LOWEST_DBFS) for panel in panels for line in (*panel.through, *panel.direct)]
+    levels = [
+        max(line.level_dbfs, LOWEST_DBFS)
+        for panel in panels
+        for line in (*panel.through, *panel.direct, *panel.context)
+    ]
     return math.floor((min(levels) - 5) / 10) * 10.0, math.ceil((max(levels) + 8) / 10) * 10.0
 
 
@@ -139,6 +152,7 @@ def _panel(panel: LinePanel, box: Box, low: float, high: float) -> Markup:
             panel_title(box.x, box.y - 22, panel.subject, rest, box.width),
             hz_axis(box, across),
             value_axis(box, up, _STEP_DB, "dBFS"),
+            _marks_of(drawn_lines(panel.context, across), across, up, "context", "context", 2.2),
             _stems(through, panel.direct, across, up, box, panel.channel),
             _marks_of(direct, across, up, "open direct", "bound direct", 3.8),
             _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 2.8),
@@ -172,16 +186,22 @@ def _marks_of(lines: Sequence[Line], across: Scale, up: Scale, found: str, bound
 
 
 def _names(lines: Sequence[Line], across: Scale, up: Scale, box: Box) -> Markup:
-    """Return the frequencies of the strongest lines, as far as they do not run into each other."""
+    """Return names of the strongest lines, as far as they do not run into each other or into marks.
+
+    The strongest and lines without a place in a family are named by frequency, others by their multiple.
+    """
     parts: list[Markup] = []
-    taken: list[float] = []
+    taken: list[tuple[float, float, float]] = []
     found = sorted((line for line in lines if line.bound is None), key=lambda line: -line.level_dbfs)
     places = [(across(line.frequency_hz), up(line.level_dbfs)) for line in found]
-    for line, (x, y) in zip(found[: 4 * _NAMED_LINES], places, strict=False):
-        covers = any(abs(x - other) < 26 and y - 24 < height < y - 2 for other, height in places)
-        if len(taken) == _NAMED_LINES or covers or any(abs(x - other) < 52 for other in taken):
+    for line, (x, y) in zip(found[: 3 * _MOST_NAMES], places, strict=False):
+        words = f"×{line.harmonic}" if taken and line.harmonic else hertz(line.frequency_hz)
+        half = 3.4 * len(words) + 3
+        hides = any(abs(x - other) < half and y - 24 < height < y - 2 for other, height in places)
+        meets = any(abs(x - other) < half + its and abs(y - height) < 14 for other, height, its in taken)
+        if len(taken) == _MOST_NAMES or hides or meets:
             continue
-        taken.append(x)
-        inside = min(max(x, box.x + 22), box.right - 22)
-        parts.append(svg.text(inside, y - 8, hertz(line.frequency_hz), "callout", anchor="middle"))
+        taken.append((x, y, half))
+        inside = min(max(x, box.x + half), box.right - half)
+        parts.append(svg.text(inside, y - 8, words, "callout", anchor="middle"))
     return svg.join(parts)
