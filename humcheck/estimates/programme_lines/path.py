@@ -1,0 +1,109 @@
+"""The path of a fundamental through the recording: in short frames, every harmonic with a bounded say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from humcheck.audio.levels import Floats
+from humcheck.estimates.lines.evidence import line_log_factor, mixed
+from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands, Indices
+from humcheck.estimates.programme_lines.beside import line_spectrum, smoothed_power
+
+FRAME_S = 8.0
+#: Mains keep within 1 % in an interconnected grid (EN 50160), plus a sloppy clock.
+REACH_HZ = 0.55
+STEP_HZ = 0.0025
+#: Walk of mains frequency over 30 s, standard deviation.
+WALK_HZ, WALK_OVER_S = 0.02, 30.0
+#: Share of harmonics at which an unrelated sound stands by chance.
+STRAY_SHARE = 0.25
+#: A line stronger than this says no more than one that strong.
+MOST_GAIN = 2000.0
+#: Of 50 and of 60 Hz all multiples of this are harmonics: they do not speak for either.
+SHARED_HZ = 300.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """Frequency of the fundamental over time.
+
+    Attributes
+    ----------
+    time_s, frequency_hz : numpy.ndarray, shape (n_frames,)
+        Middles of the frames, and the frequency there.
+    """
+
+    time_s: Floats
+    frequency_hz: Floats
+
+
+def own_orders(bands: Basebands) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Return which harmonics only this fundamental has: of 50 and 60 Hz every 300 Hz is shared."""
+    place = bands.orders * bands.nominal_hz
+    own = np.abs(place - SHARED_HZ * np.round(place / SHARED_HZ)) > 1e-6
+    return np.asarray(own if own.any() else np.ones_like(own))
+
+
+def best_path(bands: Basebands) -> Path:
+    """Return the path that most harmonics speak for."""
+    grid_hz = np.arange(-REACH_HZ, REACH_HZ + STEP_HZ / 2, STEP_HZ)
+    weight = 1.0 / smoothed_power(bands.values, bands.rate_hz)
+    frames = frames_of(bands.time_s)
+    scores = np.stack([_frame_score(bands, weight, frame, grid_hz) for frame in frames])
+    places = _likeliest(scores, bands.duration_s / len(frames))
+    middles = np.array([float(bands.time_s[frame].mean()) for frame in frames])
+    return Path(time_s=middles, frequency_hz=bands.nominal_hz + grid_hz[places])
+
+
+def frames_of(time_s: Floats) -> list[slice]:
+    """Return frames of some seconds that overlap by half; one where there is no more."""
+    duration_s = float(time_s[-1] - time_s[0])
+    if duration_s <= 1.2 * FRAME_S:
+        return [slice(0, time_s.size)]
+    starts_s = np.linspace(time_s[0], time_s[-1] - FRAME_S, int(np.ceil((duration_s - FRAME_S) / (FRAME_S / 2))) + 1)
+    first, last = np.searchsorted(time_s, starts_s), np.searchsorted(time_s, starts_s + FRAME_S)
+    return [slice(int(a), int(b)) for a, b in zip(first, last, strict=True)]
+
+
+def bounded_say(log_factor: Floats, cells: float) -> Floats:
+    """Return how much a line says for a comb: the odds of its share of lines against a stray sound in its band."""
+    stray = mixed(log_factor - np.log(max(cells, 2.0)), STRAY_SHARE)
+    return np.asarray(mixed(log_factor, 0.5) - stray)
+
+
+def _frame_score(bands: Basebands, weight: Floats, frame: slice, grid_hz: Floats) -> Floats:
+    values = bands.values[:, :, frame]
+    taper = np.hanning(values.shape[2] + 2)[1:-1]
+    spectrum = line_spectrum(values, weight[:, :, frame] * taper, bands.rate_hz)
+    offset_hz = bands.orders[:, np.newaxis] * grid_hz
+    places = np.clip(
+        np.round(offset_hz / spectrum.bin_hz).astype(np.int64) + spectrum.middle, 0, spectrum.gain.shape[2] - 1
+    )
+    shape = (places.shape[0], values.shape[1], places.shape[1])
+    gain = np.take_along_axis(spectrum.gain, np.broadcast_to(places[:, np.newaxis], shape), axis=2)
+    factor = mixed(line_log_factor(np.minimum(gain, MOST_GAIN)), 0.5).sum(axis=1)
+    say = bounded_say(factor, 2 * FLAT_HZ * spectrum.length_s)
+    usable = (np.abs(offset_hz) < FLAT_HZ) & own_orders(bands)[:, np.newaxis]
+    return np.asarray(np.where(usable, say, 0.0).sum(axis=0))
+
+
+def _likeliest(scores: Floats, hop_s: float) -> Indices:
+    """Return the best path of places through the frames under a random walk."""
+    walk_hz = max(WALK_HZ * np.sqrt(hop_s / WALK_OVER_S), STEP_HZ / 2)
+    reach = int(np.ceil(6 * walk_hz / STEP_HZ))
+    moves = np.arange(-reach, reach + 1)
+    price = (moves * STEP_HZ) ** 2 / (2 * walk_hz**2)
+    states = np.arange(scores.shape[1])
+    best, came_from = scores[0], []
+    for score in scores[1:]:
+        around = np.lib.stride_tricks.sliding_window_view(np.pad(best, reach, constant_values=-np.inf), moves.size)
+        options = around - price
+        choice = options.argmax(axis=1)
+        came_from.append(states + moves[choice])
+        best = options[states, choice] + score
+    places = [int(best.argmax())]
+    for previous in reversed(came_from):
+        places.append(int(previous[places[-1]]))
+    return np.array(places[::-1], dtype=np.int64)
