@@ -10,7 +10,7 @@ import msgspec
 from humcheck.comparison.added import added_lines
 from humcheck.comparison.compare import reference_for
 from humcheck.findings import advice
-from humcheck.findings.audibility import family_of, heard_sentence, margin_evidence, margin_severity
+from humcheck.findings.audibility import family_of, heard, heard_sentence, margin_evidence, margin_severity
 from humcheck.findings.causes import Verdict, cause_of
 from humcheck.findings.causes.comparing import compare
 from humcheck.findings.causes.shape import TAKE_TO_TAKE_DB
@@ -117,8 +117,12 @@ def _severity(use: Use, noise: Noise, row: Measure, role: str) -> Severity:
     if row.bound is not None:
         return "none"
     family = family_of(noise.quantity)
-    heard = None if family is None else margin_severity(use, family, role)
-    return NOISE_DBR_A.severity(weighted_dbr(use, noise.quantity, row)) if heard is None else heard
+    severity = None if family is None else margin_severity(use, family, role)
+    if family is None or severity is None:
+        return NOISE_DBR_A.severity(weighted_dbr(use, noise.quantity, row))
+    # What may be heard, as far as the uncertain sound pressure tells, is not nothing.
+    perhaps = any(one.verdict != "not" for one in heard(use, family, role))
+    return "slight" if severity == "none" and perhaps else severity
 
 
 def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> Finding:
@@ -251,7 +255,8 @@ def _advice(noise: Noise, cause: Verdict | None, differ: Differences | None) -> 
     steps = [*cause.best.advice]
     if cause.second is not None:
         steps += cause.second.advice[:2]
-    return list(dict.fromkeys([*steps, advice.ONE_AT_A_TIME]))
+    by_halves = any("at a time" in step or "one thing" in step for step in steps)
+    return list(dict.fromkeys(steps if by_halves else [*steps, advice.ONE_AT_A_TIME]))
 
 
 def _cautions(noise: Noise, cause: Verdict | None, differ: Differences | None) -> list[str]:

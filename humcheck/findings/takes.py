@@ -97,7 +97,9 @@ def _resolution(use: Use) -> Iterator[Finding]:
     for quantity, word in _RESOLVED:
         row = worst(use.measures(f"{quantity}_rel", "direct")) or worst(use.measures(quantity, "direct"))
         if row is not None:
-            unlucky = f" (in an unlucky phase {row.value + 6:.0f})" if row.bound is None and word != "hiss" else ""
+            unlucky = (
+                f" (in an unlucky phase {row.value + 6:.0f} {row.unit})" if row.bound is None and word != "hiss" else ""
+            )
             parts.append(f"{word} from {smallest_added_db(row):.0f} {row.unit}{unlucky}")
             evidence.append(Evidence(measure=row.id))
             notes += _own_noise(use, quantity, word, row)

@@ -13,6 +13,7 @@ from humcheck.audio.writing import MARK
 from humcheck.report import recordings, tables
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.excerpts import listening, other_files
+from humcheck.report.figure_links import figure_of
 from humcheck.report.figures import Figure, figures_of
 from humcheck.report.figures.ruler import ruler
 from humcheck.report.order import GROUPS, OTHER, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind, title_of
@@ -20,6 +21,7 @@ from humcheck.report.summary import cards
 from humcheck.report.text import PAGE, unit_words, visible
 from humcheck.report.truth import TruthRow, truth_lines
 from humcheck.results import Quantity, Results
+from humcheck.results.severity import SCALES
 from humcheck.version import __version__
 
 if TYPE_CHECKING:
@@ -82,7 +84,8 @@ def render_page(
         groups=GROUPS,
         figures=figures,
         figure_data={figure.key: figure.data for _, numbered in figures for _, figure in numbered if figure.data},
-        figure_of={group.key: numbered[0][0] for group, numbered in figures},
+        figure_of=lambda finding: figure_of(finding, figures),
+        scales=SCALES,
         ruler=ruler(),
         tables=number_tables,
         columns=tables.COLUMNS,
@@ -212,6 +215,8 @@ def _environment() -> Environment:
     )
     environment.filters["unit"] = unit_words
     environment.filters["title_of"] = title_of
+    environment.filters["with_unit"] = lambda value, unit: PAGE.with_unit(f"{value:g}".replace("-", PAGE.minus), unit)
+    environment.filters["opened"] = lambda text: f"{text[:1].upper()}{text[1:]}."
     environment.filters["channel"] = lambda channel: "" if channel == "mono" else channel
     environment.globals["dots"] = {"strong": "●●●", "clear": "●●○", "slight": "●○○", "none": "○○○"}
     environment.globals["other_group"] = OTHER

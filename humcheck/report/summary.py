@@ -7,27 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from humcheck.report.catalogue import Catalogue, Numbered, worst
-from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
-from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, sentence, visible, voltage_change
+from humcheck.report.found import Found, found_of
+from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, title_of
+from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
-
-#: More numbers than these are left to the tables.
-_MOST_EVIDENCE = 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """One finding as shown, with the same complaint in other set-ups folded under it."""
-
-    severity: str
-    severity_words: str
-    sentence: str
-    confidence: str
-    where: str
-    group: Group | None
-    evidence: tuple[str, ...]
-    media: tuple[str, ...] = ()
-    elsewhere: tuple[Found, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +70,7 @@ def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding]
     severity = next((step for step in SEVERITY_ORDER if any(row.severity == step for row in findings)), None)
     title = "The bench without a device" if kind == "bench" else catalogue.title(subject)
     numbers = [_key_number(catalogue, subject, group, style) for group in GROUPS]
-    found = list(_found(catalogue, findings, style))
+    found = list(found_of(catalogue, findings, style))
     return Card(
         title=title,
         kind=kind,
@@ -107,51 +90,6 @@ def _verdict(severity: str | None, kind: str) -> str:
     if severity == "none":
         return {"device": "No effect found", "bench": "The control"}.get(kind, "Nothing found")
     return f"{SEVERITY_WORDS[severity]} {'effect' if kind == 'device' else 'finding'}"
-
-
-def _found(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) -> Iterable[Found]:
-    """Yield the most serious finding of each kind, the rest of its kind folded under it, by severity."""
-    ordered = sorted(findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
-    kinds: dict[tuple[str, str], list[Finding]] = {}
-    for row in ordered:
-        kinds.setdefault((row.kind, row.quantity), []).append(row)
-    for same in sorted(kinds.values(), key=lambda rows: (SEVERITY_ORDER.index(rows[0].severity), _complaint(rows[0]))):
-        # Faults of takes are about different recordings: none stands for another.
-        shown, folded = (same, []) if same[0].kind in ("take", "no-sound") else (same[:1], same[1:])
-        for row in shown:
-            yield _one_found(catalogue, row, tuple(_one_found(catalogue, other, (), style) for other in folded), style)
-
-
-def _one_found(catalogue: Catalogue, row: Finding, elsewhere: tuple[Found, ...], style: NumberStyle) -> Found:
-    group = group_of_kind(row.kind, row.quantity)
-    # What the bench itself can resolve is no finding about a device.
-    is_note = row.kind == "bench" and row.severity == "none"
-    return Found(
-        severity="" if is_note else row.severity,
-        severity_words="Note" if is_note else SEVERITY_WORDS[row.severity],
-        sentence=sentence(row.sentence) if style is PAGE else visible(row.sentence),
-        confidence=visible(row.confidence),
-        where=catalogue.where(row),
-        group=group if group in GROUPS else None,
-        evidence=_once(_evidence(catalogue, row, style))[:_MOST_EVIDENCE],
-        media=tuple(pointer.media for pointer in row.evidence if pointer.media is not None),
-        elsewhere=elsewhere,
-    )
-
-
-def _complaint(row: Finding) -> int:
-    group = group_of_kind(row.kind, row.quantity)
-    return GROUPS.index(group) if group in GROUPS else len(GROUPS)
-
-
-def _evidence(catalogue: Catalogue, row: Finding, style: NumberStyle) -> Iterable[str]:
-    for pointer in row.evidence:
-        for name in (pointer.measure, pointer.change):
-            target = None if name is None else catalogue.by_id.get(name)
-            if isinstance(target, Numbered):
-                role = "change re direct" if not isinstance(target, Measure) else target.role
-                title = title_of(target.quantity)
-                yield f"{title}, {target.channel}, {role}: {style.full(target)}"
 
 
 def _failed_limits(catalogue: Catalogue, subject: str, style: NumberStyle) -> Iterable[str]:

@@ -15,7 +15,8 @@ from typing import TextIO
 from humcheck.errors import printable
 from humcheck.report import recordings
 from humcheck.report.catalogue import Catalogue
-from humcheck.report.summary import Card, Found, cards
+from humcheck.report.found import Found
+from humcheck.report.summary import Card, cards
 from humcheck.report.tables import Block, TableRow, group_tables
 from humcheck.report.text import TERMINAL
 from humcheck.results import Results
@@ -89,6 +90,10 @@ def _found(found: Found, width: int) -> Iterable[str]:
     indent = " " * 10
     sentence = f"{found.where}: {found.sentence}" if found.where else found.sentence
     yield from _wrapped(sentence, width, f"  {found.severity_words:<8}", indent)
+    if found.reasons and found.is_serious:
+        yield from _wrapped(f"Why: {'; '.join(found.reasons)}.", width, indent, indent)
+    if found.test and found.is_serious:
+        yield from _wrapped(f"To decide: {found.test}", width, indent, indent)
     if found.elsewhere:
         others = f"{len(found.elsewhere)} other set-up{'s' if len(found.elsewhere) > 1 else ''}"
         yield from _wrapped(f"({others}: see the report)", width, indent, indent)

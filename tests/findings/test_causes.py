@@ -242,5 +242,5 @@ def test_a_bench_alone_says_what_it_can_resolve():
     rows += level_rows("buzz_level", "left", -118.0, "upper", subject="direct", role="direct")
     (finding,) = [row for row in find(gathered(([], rows))) if row.kind == "bench"]
     # 1 dB more than -100 dB is what -105.9 dB adds: 10 lg(10^0.1 - 1) = -5.87 dB (elementary).
-    assert "hum from -106 dBr (in an unlucky phase -94)" in finding.sentence
+    assert "hum from -106 dBr (in an unlucky phase -94 dBr)" in finding.sentence
     assert "picture buzz from -118 dBr" in finding.sentence

@@ -188,14 +188,16 @@ def _marks_of(lines: Sequence[Line], across: Scale, up: Scale, found: str, bound
 def _names(lines: Sequence[Line], across: Scale, up: Scale, box: Box) -> Markup:
     """Return names of the strongest lines, as far as they do not run into each other or into marks.
 
-    The strongest and lines without a place in a family are named by frequency, others by their multiple.
+    The strongest, the first of a family and lines without a place in one are named by frequency, others by their
+    multiple.
     """
     parts: list[Markup] = []
     taken: list[tuple[float, float, float]] = []
     found = sorted((line for line in lines if line.bound is None), key=lambda line: -line.level_dbfs)
     places = [(across(line.frequency_hz), up(line.level_dbfs)) for line in found]
     for line, (x, y) in zip(found[: 3 * _MOST_NAMES], places, strict=False):
-        words = f"×{line.harmonic}" if taken and line.harmonic else hertz(line.frequency_hz)
+        by_multiple = taken and line.harmonic not in (None, 1)
+        words = f"×{line.harmonic}" if by_multiple else hertz(line.frequency_hz)
         half = 3.4 * len(words) + 3
         hides = any(abs(x - other) < half and y - 24 < height < y - 2 for other, height in places)
         meets = any(abs(x - other) < half + its and abs(y - height) < 14 for other, height, its in taken)

@@ -1,0 +1,119 @@
+"""One finding as it is shown: its sentence, what it rests on, its cause, and what to try."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from humcheck.report.catalogue import Catalogue, Numbered
+from humcheck.report.order import GROUPS, ROLE_WORDS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
+from humcheck.report.text import PAGE, NumberStyle, sentence, visible
+from humcheck.results import Finding, Measure
+
+#: More numbers than these are left to the tables.
+_MOST_EVIDENCE = 2
+#: Findings about recordings: none stands for another.
+_OF_TAKES = ("take", "no-sound")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """One finding as shown, with the same complaint in other set-ups folded under it.
+
+    Attributes
+    ----------
+    anchor : str
+        Its place in the page, from the program and not from outside.
+    row : Finding
+        The finding as it stands in results.
+    reasons, doubts : tuple of str
+        What speaks for and against the cause.
+    test : str
+        The one test that would decide.
+    advice : tuple of str
+        What to try, in order.
+    """
+
+    anchor: str
+    row: Finding
+    severity: str
+    severity_words: str
+    sentence: str
+    confidence: str
+    where: str
+    group: Group | None
+    evidence: tuple[str, ...]
+    reasons: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    test: str = ""
+    advice: tuple[str, ...] = ()
+    media: tuple[str, ...] = ()
+    elsewhere: tuple[Found, ...] = ()
+
+    @property
+    def explains(self) -> bool:
+        """Whether there is more to say of it than its sentence."""
+        return bool(self.reasons or self.doubts or self.test or self.advice)
+
+    @property
+    def is_serious(self) -> bool:
+        """Whether what is more to say should not be folded away."""
+        return self.severity in ("strong", "clear")
+
+
+def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) -> Iterable[Found]:
+    """Yield the most serious finding of each kind, the rest of its kind folded under it, by severity."""
+    anchors = {id(row): f"finding-{number}" for number, row in enumerate(catalogue.results.findings, start=1)}
+
+    def shown_as(row: Finding, elsewhere: tuple[Found, ...] = ()) -> Found:
+        return _one_found(catalogue, row, anchors[id(row)], elsewhere, style)
+
+    ordered = sorted(findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
+    kinds: dict[tuple[str, str], list[Finding]] = {}
+    for row in ordered:
+        kinds.setdefault((row.kind, row.quantity), []).append(row)
+    for same in sorted(kinds.values(), key=lambda rows: (SEVERITY_ORDER.index(rows[0].severity), _complaint(rows[0]))):
+        shown, folded = (same, []) if same[0].kind in _OF_TAKES else (same[:1], same[1:])
+        for row in shown:
+            yield shown_as(row, tuple(shown_as(other) for other in folded))
+
+
+def _one_found(
+    catalogue: Catalogue, row: Finding, anchor: str, elsewhere: tuple[Found, ...], style: NumberStyle
+) -> Found:
+    group = group_of_kind(row.kind, row.quantity)
+    # What the bench itself can resolve is no finding about a device.
+    is_note = row.kind == "bench" and row.severity == "none"
+    worded = sentence if style is PAGE else visible
+    return Found(
+        anchor=anchor,
+        row=row,
+        severity="" if is_note else row.severity,
+        severity_words="Note" if is_note else SEVERITY_WORDS[row.severity],
+        sentence=worded(row.sentence),
+        confidence=visible(row.confidence),
+        where=catalogue.where(row),
+        group=group if group in GROUPS else None,
+        evidence=tuple(dict.fromkeys(_evidence(catalogue, row, style)))[:_MOST_EVIDENCE],
+        reasons=tuple(worded(text) for text in row.reasons),
+        doubts=tuple(worded(text) for text in row.doubts),
+        test=worded(row.test),
+        advice=tuple(worded(text) for text in row.advice),
+        media=tuple(pointer.media for pointer in row.evidence if pointer.media is not None),
+        elsewhere=elsewhere,
+    )
+
+
+def _complaint(row: Finding) -> int:
+    group = group_of_kind(row.kind, row.quantity)
+    return GROUPS.index(group) if group in GROUPS else len(GROUPS)
+
+
+def _evidence(catalogue: Catalogue, row: Finding, style: NumberStyle) -> Iterable[str]:
+    for pointer in row.evidence:
+        for name in (pointer.measure, pointer.change):
+            target = None if name is None else catalogue.by_id.get(name)
+            if isinstance(target, Numbered):
+                role = "change re direct" if not isinstance(target, Measure) else ROLE_WORDS[target.role].lower()
+                title = title_of(target.quantity)
+                yield visible(f"{title}, {target.channel}, {role}: {style.full(target)}")
