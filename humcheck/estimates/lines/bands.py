@@ -19,6 +19,8 @@ Indices = npt.NDArray[np.int64]
 
 #: Gain of the record's flanks below which baseband samples are left out.
 LEAST_FLANK = 0.3
+#: Ratio of the noise's largest to its smallest amplitude within a band up to which it does not matter to the flanks.
+MOST_UNEVEN = 1.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +74,23 @@ class Bands:
         """Return the bands with each band and channel multiplied by a factor, shape (n_bands, n_ch)."""
         return replace(self, values=self.values * factor[:, :, np.newaxis], weight=self.weight * factor)
 
+    def around(self, rate_hz: float, n_joined: int) -> Bands:
+        """Return the bands about the multiples of a rate at a lower sampling rate, `n_joined` samples made one.
+
+        Only for lines within a fraction of that rate of the multiples; noise keeps its unit variance.
+        """
+        n_kept = self.time_s.size // n_joined
+        time_s = self.time_s[: n_kept * n_joined]
+        multiples_hz = self.orders.astype(np.float64) * rate_hz
+        turns = np.outer(multiples_hz - self.centre_hz, time_s)
+        turned = self.values[:, :, : time_s.size] * np.exp(-2j * np.pi * turns)[:, np.newaxis]
+        return replace(
+            self,
+            centre_hz=multiples_hz,
+            time_s=time_s.reshape(n_kept, n_joined).mean(axis=1),
+            values=turned.reshape(*turned.shape[:2], n_kept, n_joined).sum(axis=3) / np.sqrt(n_joined),
+        )
+
 
 def cut_bands(
     spectrum: QuietSpectrum, orders: Indices, centre_hz: AnyFloats, *, flat_hz: float, stop_hz: float
@@ -89,10 +108,12 @@ def cut_bands(
     inside = (bins > 0) & (bins < spectrum.values.shape[1])
     bins = np.where(inside, bins, 0)
     shape = inside * band_gain(offsets * bin_hz, flat_hz, n_times * bin_hz - flat_hz)
-    noise = np.sqrt(_sample_variance(spectrum, bins.ravel() * bin_hz, n_times * bin_hz)).reshape(-1, *bins.shape)
+    noise = np.sqrt(spectrum.floor[:, bins] * (4.0 * n_times / spectrum.n_samples))
     cut = shape / noise
     values = _folded(spectrum.values[:, bins] * cut, offsets, n_times) * (2.0 * n_times / spectrum.n_samples)
     # The band shapes the record's flanks too; what it makes of them is divided out, not the flanks as they were.
+    if _is_even(noise) and inside.all():
+        cut, noise = shape[np.newaxis, :1], np.ones((1, 1, offsets.size))
     flank = _folded(_flank_bins(spectrum, n_times, offsets) * cut, offsets, n_times) * noise[:, :, reach, np.newaxis]
     time_s = np.arange(n_times) / (n_times * bin_hz)
     kept = spectrum.flank_gain(time_s) > LEAST_FLANK
@@ -112,6 +133,11 @@ def band_gain(offset_hz: AnyFloats, flat_hz: float, stop_hz: float) -> Floats:
     """Return the gain of a band at offsets from its centre; the squares of two folded flanks add up to one."""
     share = np.clip((np.abs(offset_hz) - flat_hz) / (stop_hz - flat_hz), 0.0, 1.0)
     return np.cos(np.pi / 2 * smooth_step(share))
+
+
+def _is_even(noise: Floats) -> bool:
+    """Whether the noise in every band is so even that all bands do the same to the record's flanks."""
+    return bool((noise.max(axis=2) < MOST_UNEVEN * noise.min(axis=2)).all())
 
 
 def _folded(picked: Complexes, offsets: Indices, n_times: int) -> Complexes:

@@ -114,9 +114,8 @@ def _line_rates(spectrum: QuietSpectrum) -> Floats:
     """Return the strongest line near the line rates of pictures, if one stands out, shape (0,) or (1,)."""
     if spectrum.highest_hz < LINE_RATES_HZ[1]:
         return np.zeros(0)
-    frequency_hz = np.arange(spectrum.hann_power.shape[1]) * spectrum.bin_hz
-    outside = (frequency_hz < LINE_RATES_HZ[0]) | (frequency_hz > LINE_RATES_HZ[1])
-    return line_rate(find_lone_lines(spectrum, outside))
+    nothing_taken = np.zeros(spectrum.hann_power.shape[1], dtype=np.bool_)
+    return line_rate(find_lone_lines(spectrum, nothing_taken, *LINE_RATES_HZ))
 
 
 def _open_around(taken: Booleans, line_rates_hz: Floats, bin_hz: float) -> Booleans:

@@ -61,6 +61,8 @@ CLOSE_CYCLES = 0.5
 FEWEST_CYCLES = 0.2
 #: Most rigid combs at once: the picture of this port and that of a neighbour.
 MOST_RIGID = 2
+#: Samples that are left of each band where only one comb's rate is refined.
+FEWEST_TIMES = 64
 #: Steps of a fit that is only compared, and of one that only refines a rate; relative gain at which it has settled.
 TRIAL_STEPS = 8
 REFINING_STEPS = 3
@@ -160,10 +162,10 @@ def steady_share(fit: JointFit) -> Floats:
 def _grown(region: Region) -> JointFit:
     best = region.fit(region.combs(np.zeros(0)))
     best_evidence = 0.0
-    raw = best.residual
+    first_starts = _rigid_starts(region, best.residual)
     while best.n_families < 1 + MOST_RIGID:
         supported, rejected = [], []
-        for fit in _larger(region, best, raw):
+        for fit in _larger(region, best, first_starts):
             if _is_supported(fit):
                 supported.append(fit)
                 if best.n_families and not unexplained(fit):
@@ -219,16 +221,26 @@ def _chosen(fits: list[JointFit]) -> JointFit:
     return _best(clean) if clean else max(fits, key=lambda fit: sum(significances(fit)))
 
 
-def _larger(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
-    """Yield fits with one comb more than `fit`, the most promising start first."""
+def _larger(region: Region, fit: JointFit, first_starts: list[float]) -> Iterator[JointFit]:
+    """Yield fits with one comb more than `fit`, the most promising start first.
+
+    Parameters
+    ----------
+    region : Region
+        Where.
+    fit : JointFit
+        Fit to grow from.
+    first_starts : list of float
+        Rates of rigid combs that speak before anything is fitted.
+    """
     left = fit.residual
     if fit.n_families == 0:
-        yield from _single_combs(region, fit)
+        yield from _single_combs(region, fit, first_starts)
         return
     rigid_starts = _rigid_starts(region, left) if fit.combs.rigid_hz.size < MOST_RIGID else []
     open_question = bool(rigid_starts) or unexplained(fit)
     if region.with_mains and open_question and fit.n_families == 1:
-        yield from _mixed_pairs(region, fit, raw)
+        yield from _mixed_pairs(region, fit, first_starts)
     for rate_hz in rigid_starts:
         yield region.tried(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz)))
     if region.with_mains and not fit.combs.has_mains and fit.n_families > 1 and open_question:
@@ -239,9 +251,9 @@ def _larger(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]
                 yield region.tried(replace(fit.combs, rigid_hz=np.append(fit.combs.rigid_hz, rate_hz)))
 
 
-def _single_combs(region: Region, nothing: JointFit) -> Iterator[JointFit]:
+def _single_combs(region: Region, nothing: JointFit, starts: list[float]) -> Iterator[JointFit]:
     """Yield fits of one comb: rigid, wandering, and wandering about the rigid one's rate where neither explains all."""
-    rigid = [region.tried(region.combs(np.array([rate]))) for rate in _rigid_starts(region, nothing.residual)[:1]]
+    rigid = [region.tried(region.combs(np.array([rate]))) for rate in starts[:1]]
     yield from rigid
     if not region.with_mains:
         return
@@ -251,12 +263,12 @@ def _single_combs(region: Region, nothing: JointFit) -> Iterator[JointFit]:
         yield region.tried(_about(region, rigid[0], 0))
 
 
-def _mixed_pairs(region: Region, fit: JointFit, raw: Complexes) -> Iterator[JointFit]:
+def _mixed_pairs(region: Region, fit: JointFit, starts: list[float]) -> Iterator[JointFit]:
     """Yield fits of one wandering and one rigid comb that begin with the rigid one.
 
     A free phase may have taken the mean of two combs for one. It has not where it explains much more than a rigid comb.
     """
-    for rate_hz in _rigid_starts(region, raw):
+    for rate_hz in starts:
         rigid = region.tried(region.combs(np.array([rate_hz])))
         if fit.combs.has_mains and fit.cost < WANDER_SHARE * rigid.cost:
             continue
@@ -312,10 +324,12 @@ def _rigid_starts(region: Region, left: Complexes) -> list[float]:
     rates_hz = field_grid(region.nominal_hz, region.bands.spectrum.duration_s, int(region.bands.orders.max()))
     alone = replace(region, bands=replace(region.bands, values=left), fixed_hz=region.fixed_hz[:, :0])
     found = search_rigid(alone.bands, left, rates_hz)
+    n_joined = max(1, left.shape[2] // FEWEST_TIMES)
     fits = []
     for place in found.peaks(N_STARTS):
         if comb_log_odds(line_log_factor(found.gains[place]).ravel()) > LEAST_EVIDENCE:
-            fit = alone.tried(alone.combs(rates_hz[[place]]), REFINING_STEPS)
+            near = replace(alone, bands=alone.bands.around(float(rates_hz[place]), n_joined))
+            fit = near.tried(near.combs(rates_hz[[place]]), REFINING_STEPS)
             if log_evidence(fit, RANGE_HZ) > 0.0 and in_field_range(region, fit):
                 fits.append(fit)
     fits.sort(key=evidence, reverse=True)

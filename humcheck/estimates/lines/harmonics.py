@@ -13,8 +13,9 @@ from humcheck.estimates.lines.joint import Booleans
 from humcheck.estimates.lines.phases import PhaseLaw
 from humcheck.estimates.lines.spectrum import Complexes, Floats, QuietSpectrum
 
-#: Half-widths of the bands of a rigid comb; a wandering one needs more, in proportion to the order.
-FLAT_HZ, STOP_HZ = 3.0, 6.0
+#: Half-width of a rigid comb's bands (a wandering one's are wider, in proportion to the order): so many bins, within
+#: these limits in Hz; they end at twice that.
+FLAT_BINS, FLAT_HZ = 30.0, (1.5, 3.0)
 #: Mean square phase error at which a line is read in parts, without the phase between them.
 LARGEST_SCATTER = 0.1
 MOST_PARTS = 64
@@ -81,9 +82,7 @@ def read_harmonics(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int
 
 def _read_chunk(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> LineReadings:
     own = laws[index]
-    widened = 1.5 * float(orders[-1]) * own.reach_hz
-    flat_hz = FLAT_HZ + widened
-    bands = cut_bands(spectrum, orders, orders * own.mean_hz, flat_hz=flat_hz, stop_hz=flat_hz + STOP_HZ - FLAT_HZ)
+    bands = _cut(spectrum, own, orders)
     lines, used = _lines(bands, laws, index)
     conjugate = lines.conj()
     gram = conjugate @ lines.transpose(0, 2, 1)
@@ -103,6 +102,13 @@ def _read_chunk(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, o
         mean_square=0.5 * power / gains**2,
         sd=0.5 * sd / gains**2,
     )
+
+
+def _cut(spectrum: QuietSpectrum, law: PhaseLaw, orders: Indices) -> Bands:
+    """Return the bands around some lines of a comb, wide enough for its wander."""
+    skirt_hz = float(np.clip(FLAT_BINS / spectrum.duration_s, *FLAT_HZ))
+    flat_hz = skirt_hz + 1.5 * float(orders[-1]) * law.reach_hz
+    return cut_bands(spectrum, orders, orders * law.mean_hz, flat_hz=flat_hz, stop_hz=flat_hz + skirt_hz)
 
 
 def _lines(bands: Bands, laws: Sequence[PhaseLaw], index: int) -> tuple[Complexes, Booleans]:
@@ -151,7 +157,7 @@ def refined_law(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, o
     The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.
     """
     own = laws[index]
-    bands = cut_bands(spectrum, orders, orders * own.mean_hz, flat_hz=FLAT_HZ, stop_hz=STOP_HZ)
+    bands = _cut(spectrum, own, orders)
     lines, _ = _lines(bands, laws, index)
     turned = bands.values * lines[:, 0].conj()[:, np.newaxis]
     rate, _ = refined_rate(Rate(own.mean_hz, own.sd_hz), orders, turned, bands.time_s - spectrum.duration_s / 2)

@@ -8,7 +8,7 @@ import numpy as np
 
 from humcheck.estimates.lines.bands import Bands, Indices, cut_bands
 from humcheck.estimates.lines.joint import Booleans
-from humcheck.estimates.lines.spectrum import Complexes, Floats, QuietSpectrum
+from humcheck.estimates.lines.spectrum import HIGHEST_HZ, Complexes, Floats, QuietSpectrum
 
 #: Power over noise of a Hann bin that is a line: one false line in some thousand sections of a million bins.
 STANDS_OUT = 22.0
@@ -68,7 +68,9 @@ class LoneLines:
         )
 
 
-def find_lone_lines(spectrum: QuietSpectrum, taken: Booleans) -> LoneLines:
+def find_lone_lines(
+    spectrum: QuietSpectrum, taken: Booleans, lowest_hz: float = LOWEST_HZ, highest_hz: float = HIGHEST_HZ
+) -> LoneLines:
     """Return the steady lines that stand out of the Hann spectrum.
 
     Parameters
@@ -77,11 +79,14 @@ def find_lone_lines(spectrum: QuietSpectrum, taken: Booleans) -> LoneLines:
         The section.
     taken : numpy.ndarray of bool, shape (n_bins,)
         Bins that belong to combs already.
+    lowest_hz, highest_hz : float, optional
+        Where to look.
     """
-    frequency_hz = np.arange(spectrum.hann_power.shape[1]) * spectrum.bin_hz
-    over = (spectrum.hann_power / spectrum.floor).max(axis=0)
-    over[taken | (frequency_hz < LOWEST_HZ) | (frequency_hz > spectrum.highest_hz)] = 0.0
-    peaks = _peaks(over)
+    first = int(np.ceil(lowest_hz / spectrum.bin_hz))
+    last = int(min(highest_hz, spectrum.highest_hz) / spectrum.bin_hz)
+    over = (spectrum.hann_power[:, first : last + 1] / spectrum.floor[:, first : last + 1]).max(axis=0)
+    over[taken[first : last + 1]] = 0.0
+    peaks = _peaks(over) + first
     peaks = peaks[_above_skirts(spectrum.hann_power, peaks)]
     if not peaks.size:
         none = np.zeros((0, spectrum.n_channels))

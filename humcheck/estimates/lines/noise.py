@@ -36,6 +36,8 @@ GUARD_BINS = 3
 CUT_MEAN = 1.0 - CUT * np.exp(-CUT) / (1.0 - np.exp(-CUT))
 #: Mean of the logarithm of exponentially distributed power is ln(mean) minus Euler's constant.
 EULER = 0.5772156649015329
+#: Channels are compared by their noise up to here.
+CROSS_UP_TO_HZ = 3000.0
 #: Power that digital silence is taken for: rounding errors of 64-bit sums.
 TINY = 1e-34
 
@@ -68,14 +70,18 @@ class NoiseFloor:
         return np.asarray(np.exp(np.stack([np.interp(wanted, centres, row) for row in self.log_variance])))
 
 
-def read_noise_floor(hann_power: Floats, hann: npt.NDArray[np.complex128], bin_hz: float) -> NoiseFloor:
-    """Read the floor from Hann-windowed power, shape (n_ch, n_bins), and the inner bins of that spectrum."""
+def hann_windowed(values: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
+    """Return the spectrum of a record as if Hann-windowed, without its first and last bins, shape (..., n - 2)."""
+    return np.asarray(0.5 * values[..., 1:-1] - 0.25 * (values[..., :-2] + values[..., 2:]))
+
+
+def read_noise_floor(hann_power: Floats, values: npt.NDArray[np.complex128], bin_hz: float) -> NoiseFloor:
+    """Read the floor from Hann-windowed power, shape (n_ch, n_bins), and the spectrum that it comes from."""
     log_power = np.log(np.maximum(hann_power, TINY))
     edges = _split_where_steep(log_power, block_edges(hann_power.shape[1], bin_hz))
     starts, lengths = edges[:-1] - edges[0], np.diff(edges)
-    inner = hann[:, edges[0] - 1 : edges[-1] - 1]
     mean, kept = np.empty((hann_power.shape[0], starts.size)), np.empty((hann_power.shape[0], starts.size))
-    loud = np.zeros(inner.shape[1], dtype=np.bool_)
+    loud = np.zeros(edges[-1] - edges[0], dtype=np.bool_)
     for channel, power in enumerate(hann_power[:, edges[0] : edges[-1]]):
         first = np.exp(np.add.reduceat(log_power[channel, edges[0] : edges[-1]], starts) / lengths + EULER)
         mean[channel], kept[channel], standing_out = _block_means(power, first, starts, lengths)
@@ -84,7 +90,7 @@ def read_noise_floor(hann_power: Floats, hann: npt.NDArray[np.complex128], bin_h
         block_hz=(edges[:-1] + edges[1:] - 1) / 2 * bin_hz,
         log_variance=_smoothed(np.log(np.maximum(mean, TINY))),
         effective_bins=kept.min(axis=0) / 1.5,
-        cross=_cross(inner, mean, lengths, loud),
+        cross=_cross(values, mean, edges, loud, bin_hz),
     )
 
 
@@ -144,13 +150,19 @@ def _smoothed(log_mean: Floats) -> Floats:
     return smooth
 
 
-def _cross(inner: npt.NDArray[np.complex128], mean: Floats, lengths: Indices, loud: npt.NDArray[np.bool_]) -> complex:
-    """Return the normalised cross power of two channels' noise, every block with the same weight per bin."""
-    if inner.shape[0] != 2:
+def _cross(
+    values: npt.NDArray[np.complex128], mean: Floats, edges: Indices, loud: npt.NDArray[np.bool_], bin_hz: float
+) -> complex:
+    """Return the normalised cross power of two channels' noise where combs are fitted, every block alike per bin."""
+    if values.shape[0] != 2:
         return 0j
-    starts = np.concatenate([[0], np.cumsum(lengths)[:-1]])
-    quiet = np.where(loud, 0.0, inner)
-    floor = np.maximum(mean, TINY)
+    n_blocks = max(int(np.searchsorted(edges, min(CROSS_UP_TO_HZ / bin_hz, values.shape[1] - 1), side="right")) - 1, 1)
+    edges = edges[: n_blocks + 1]
+    last = min(int(edges[-1]), values.shape[1] - 1)
+    starts = edges[:-1] - edges[0]
+    quiet = hann_windowed(values[:, edges[0] - 1 : last + 1])
+    quiet[:, loud[: quiet.shape[1]]] = 0.0
+    floor = np.maximum(mean[:, :n_blocks], TINY)
     shared = np.add.reduceat(quiet[0].conj() * quiet[1], starts) / np.sqrt(floor[0] * floor[1])
     power = np.add.reduceat(np.abs(quiet) ** 2, starts, axis=1) / floor
     product = float(power[0].sum() * power[1].sum())

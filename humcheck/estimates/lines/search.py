@@ -67,8 +67,8 @@ def search_rigid(bands: Bands, residual: Complexes, rates_hz: Floats) -> RigidSe
     n_times = bands.time_s.size
     n_fft = int(scipy.fft.next_fast_len(PADDING * n_times))
     spectrum = scipy.fft.fft(residual, n_fft, axis=2)
-    power = (spectrum.real**2 + spectrum.imag**2) / n_times
-    total = np.einsum("bct,bct->bc", residual, residual.conj()).real
+    power = _squared(spectrum) / n_times
+    total = _squared(residual).sum(axis=2)
     offset_hz = np.outer(rates_hz, bands.orders) - bands.centre_hz
     places = np.round(offset_hz * (n_fft / bands.rate_hz)).astype(np.int64) % n_fft
     gains = np.stack([power[band][:, places[:, band]].T for band in range(bands.n_bands)], axis=1)
@@ -121,15 +121,21 @@ def _block_scores(bands: Bands, residual: Complexes, starts: Indices, n_block: i
     score = np.zeros((starts.size, grid_hz.size))
     for band, order in enumerate(bands.orders):
         offset_hz = order * grid_hz - bands.centre_hz[band]
-        inside = np.abs(offset_hz) < bands.flat_hz
-        bins = np.round(offset_hz * n_fft / bands.rate_hz).astype(int) % n_fft
-        for channel in range(residual.shape[1]):
-            blocks = residual[band, channel][places]
-            total = (np.abs(blocks) ** 2 * window).sum(axis=1) / window.sum()  # mean power, 1 for noise
-            power = np.abs(scipy.fft.fft(blocks * window, n_fft, axis=1)[:, bins]) ** 2 / weight
-            share = power / (effective * (total[:, np.newaxis] + 1.0))
-            score -= np.where(inside, effective * np.log1p(-np.minimum(share, 1 - 1e-12)), 0.0)
+        inside = np.flatnonzero(np.abs(offset_hz) < bands.flat_hz)
+        bins = np.round(offset_hz[inside] * n_fft / bands.rate_hz).astype(int) % n_fft
+        # Steps of the grid that fall into one bin share its score.
+        bins, places_of_bins = np.unique(bins, return_inverse=True)
+        blocks = residual[band][:, places]
+        total = (_squared(blocks) @ window) / window.sum()  # mean power, 1 for noise
+        power = _squared(scipy.fft.fft(blocks * window, n_fft, axis=2, overwrite_x=True)[:, :, bins]) / weight
+        share = power / (effective * (total[:, :, np.newaxis] + 1.0))
+        gained = -effective * np.log1p(-np.minimum(share, 1 - 1e-12)).sum(axis=0)
+        score[:, inside] += gained[:, places_of_bins]
     return score
+
+
+def _squared(values: Complexes) -> Floats:
+    return np.asarray(values.real**2 + values.imag**2)
 
 
 def _best_path(scores: Floats) -> Indices:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from humcheck.errors import MeasurementError
-from humcheck.estimates.lines.noise import NoiseFloor, read_noise_floor
+from humcheck.estimates.lines.noise import NoiseFloor, hann_windowed, read_noise_floor
 
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
@@ -32,6 +32,10 @@ SHORTEST_S = 0.8
 USABLE_SHARE = 0.98
 #: Mean square of a Hann window.
 HANN_POWER = 0.375
+#: Bins handled at once.
+PART = 1 << 15
+#: Distance at which the noise floor is read off its curve.
+FLOOR_STEP_HZ = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,25 +129,43 @@ def read_spectrum(samples: Floats, rate_hz: float, *, highest_hz: float = HIGHES
             f"the quiet section is {samples.shape[0] / rate_hz:.2f} s long, {SHORTEST_S} s are needed"
         )
     flank_s = min(FLANK_S, FLANK_SHARE * n_samples / rate_hz)
-    record = _faded(samples[:n_samples].T, max(int(flank_s * rate_hz), 1))
-    if not np.isfinite(record).all():
-        raise MeasurementError("the quiet section holds samples that are not finite numbers")
-    n_bins = min(n_samples // 2, int((highest_hz + 500.0) * n_samples / rate_hz))
+    bin_hz = rate_hz / n_samples
+    n_bins = min(n_samples // 2, int((highest_hz + 500.0) / bin_hz))
+    values = np.empty((samples.shape[1], n_bins), dtype=np.complex128)
+    hann_power = np.zeros(values.shape)
     # One channel after the other: both at once take twice as long, they fall out of the cache.
-    values = np.stack([scipy.fft.rfft(channel)[: n_bins + 1] for channel in record])
-    hann = 0.5 * values[:, 1:-1] - 0.25 * (values[:, :-2] + values[:, 2:])
-    hann_power = np.zeros((values.shape[0], n_bins))
-    hann_power[:, 1:] = (hann.real**2 + hann.imag**2) / (HANN_POWER * n_samples)
-    noise = read_noise_floor(hann_power, hann, rate_hz / n_samples)
+    for channel, row, power in zip(samples[:n_samples].T, values, hann_power, strict=True):
+        spectrum = scipy.fft.rfft(_faded(channel, max(int(flank_s * rate_hz), 1)), overwrite_x=True)
+        row[:] = spectrum[:n_bins]
+        _read_hann_power(spectrum[: n_bins + 1], power)
+        power /= HANN_POWER * n_samples
+    if not np.isfinite(hann_power).all():
+        raise MeasurementError("the quiet section holds samples that are not finite numbers")
+    noise = read_noise_floor(hann_power, values, bin_hz)
     return QuietSpectrum(
         rate_hz=float(rate_hz),
         n_samples=n_samples,
         flank_s=flank_s,
-        values=np.ascontiguousarray(values[:, :n_bins]),
+        values=values,
         hann_power=hann_power,
         noise=noise,
-        floor=noise.variance(np.arange(n_bins) * (rate_hz / n_samples)),
+        floor=_floor_of_bins(noise, n_bins, bin_hz),
     )
+
+
+def _read_hann_power(values: Complexes, power: Floats) -> None:
+    """Put the power of the Hann-windowed record into `power`, in parts that stay in the cache."""
+    for start in range(1, power.size, PART):
+        stop = min(start + PART, power.size)
+        hann = hann_windowed(values[start - 1 : stop + 1])
+        power[start:stop] = hann.real**2 + hann.imag**2
+
+
+def _floor_of_bins(noise: NoiseFloor, n_bins: int, bin_hz: float) -> Floats:
+    """Return the noise floor at every bin; what is closer than FLOOR_STEP_HZ shares one value."""
+    step = max(int(FLOOR_STEP_HZ / bin_hz), 1)
+    coarse = noise.variance((np.arange(0, n_bins, step) + (step - 1) / 2) * bin_hz)
+    return np.asarray(np.repeat(coarse, step, axis=1)[:, :n_bins])
 
 
 def smooth_step(share: AnyFloats) -> Floats:
@@ -157,20 +179,22 @@ def smooth_step(share: AnyFloats) -> Floats:
 
 
 def fast_length_below(n_samples: int) -> int:
-    """Return the largest length at or below `n_samples` at which a real FFT is fast."""
-    import scipy.fft
+    """Return the largest length at or below `n_samples` at which a real FFT is fast: a product of 2s, 3s and 5s."""
+    largest, fives = 1, 1
+    while fives <= n_samples:
+        length = fives
+        while length <= n_samples:
+            largest = max(largest, length << ((n_samples // length).bit_length() - 1))
+            length *= 3
+        fives *= 5
+    return largest
 
-    length = n_samples
-    while length > 1 and scipy.fft.next_fast_len(length, real=True) != length:
-        length -= 1
-    return length
 
-
-def _faded(channels: npt.NDArray[Any], flank: int) -> Floats:
-    """Return a copy, shape (n_ch, n), without its mean and with flanks at both ends."""
-    record = np.array(channels, dtype=np.float64, order="C")
-    record -= record.mean(axis=1, keepdims=True)
+def _faded(channel: npt.NDArray[Any], flank: int) -> Floats:
+    """Return a copy, shape (n,), without its mean and with flanks at both ends."""
+    record = np.array(channel, dtype=np.float64, order="C")
+    record -= record.mean()
     fade = smooth_step(np.arange(flank) / flank)
-    record[:, :flank] *= fade
-    record[:, :-flank:-1] *= fade[1:]  # the record's end is one sample after its last one
+    record[:flank] *= fade
+    record[:-flank:-1] *= fade[1:]  # the record's end is one sample after its last one
     return record

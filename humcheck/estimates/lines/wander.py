@@ -21,6 +21,8 @@ MAINS_WANDER_HZ = 1e-3
 SEEN = float(np.log(20.0))
 #: Half a chi-square of one degree of freedom, one-sided 95 %.
 BOUND_DROP = 1.353
+#: Corner of a bordered matrix: more than any squared gradient in units of its standard deviation.
+BORDER = 1e30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,20 +82,22 @@ def wander_profile(fit: JointFit) -> WanderProfile:
     pull[:n_spline] = roughness @ fit.combs.coefficients
     rough = float(fit.combs.coefficients @ pull[:n_spline])
     found = []
+    bordered = np.zeros((data.shape[0] + 1, data.shape[0] + 1))
+    bordered[-1, -1] = BORDER
     for wander_hz in WANDERS_HZ:
         variance = fit.spline.roughness_variance(wander_hz)
-        hessian = data.copy()
-        hessian[:n_spline, :n_spline] += roughness / variance
-        gradient = pull / variance - pull / used
+        bordered[:-1, :-1] = data
+        bordered[:n_spline, :n_spline] += roughness / variance
+        bordered[-1, :-1] = pull / variance - pull / used
         try:
-            factor = np.linalg.cholesky(hessian)
+            # The last row of the bordered matrix' factor is the gradient times the inverse of the Hessian's factor.
+            factor = np.linalg.cholesky(bordered)
         except np.linalg.LinAlgError:  # a fit that did not settle says nothing of wander
             found.append(-np.inf)
             continue
-        half = np.linalg.solve(factor, gradient)
+        half, diagonal = factor[-1, :-1], np.diag(factor)[:-1]
         cost = 0.5 * rough / variance - 0.5 * float(half @ half)
-        log_det = 2 * np.log(np.diag(factor)).sum()
-        found.append(-cost - 0.5 * log_det - 0.5 * (n_spline - 2) * np.log(variance))
+        found.append(-cost - np.log(diagonal).sum() - 0.5 * (n_spline - 2) * np.log(variance))
     likelihood = np.array(found)
     if not np.isfinite(likelihood).all():
         likelihood = np.zeros_like(likelihood)
