@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
         *(TakeRequest(path=path, role="recorder") for path in arguments.recorder),
         *(TakeRequest(path=path, role="source_off") for path in arguments.source_off),
     ]
-    outcome = compare_files(requests, settings, bench_name=arguments.name)
+    outcome = compare_files(requests, settings, bench_name=arguments.name, to_hear=True)
     return publish(
         outcome.results,
         problems=outcome.problems,
@@ -54,4 +54,5 @@ def run(arguments: argparse.Namespace) -> int:
         json_path=arguments.json,
         force=arguments.force,
         commands=[reproduce_command(arguments)],
+        excerpts=outcome.excerpts,
     )

@@ -32,7 +32,8 @@ def run(arguments: argparse.Namespace) -> int:
     require_writable(arguments.out, arguments.json, force=arguments.force, inputs=arguments.takes)
     settings = measuring_settings(arguments)
     requests = [TakeRequest(path=path, role="single", picture=arguments.picture) for path in arguments.takes]
-    outcome = inspect_files(requests, settings)
+    to_hear = arguments.out is not None or arguments.json not in (None, "-")
+    outcome = inspect_files(requests, settings, to_hear=to_hear)
     return publish(
         outcome.results,
         problems=outcome.problems,
@@ -40,4 +41,5 @@ def run(arguments: argparse.Namespace) -> int:
         json_path=arguments.json,
         force=arguments.force,
         commands=[reproduce_command(arguments)],
+        excerpts=outcome.excerpts,
     )

@@ -6,11 +6,14 @@ import argparse
 import os
 import shlex
 import sys
-from collections.abc import Sequence
-from typing import TextIO
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, TextIO
 
 from humcheck.errors import EXIT_DONE, EXIT_UNUSABLE, HumcheckError, UnusableCall, printable
 from humcheck.results import RESULTS_MARK, Results, results_to_json
+
+if TYPE_CHECKING:
+    from humcheck.evidence import Excerpts
 
 
 def publish(
@@ -21,26 +24,41 @@ def publish(
     json_path: str | None,
     force: bool,
     commands: Sequence[str],
+    excerpts: Excerpts | None = None,
+    sounds: Mapping[str, bytes] | None = None,
 ) -> int:
     """Write what was asked for, print the summary, and return the exit status.
 
     With ``json_path`` of ``-`` the results go to standard output and the summary to standard error. Files that could
-    not be used are told last; the others were measured all the same.
+    not be used are told last; the others were measured all the same. New excerpts go into the page, and into a folder
+    beside the results file if there is one; `sounds` are those that saved results name.
     """
     from humcheck.audio.writing import write_whole
 
+    to_standard_output = json_path == "-"
+    saved_path = None if to_standard_output else json_path
+    piped = results  # nothing lies beside what goes down a pipe
     written = []
+    beside = saved_path or html_path
+    if excerpts is not None and beside is not None:
+        from humcheck.evidence import folder_name, with_excerpts
+
+        results, sounds = with_excerpts(results, excerpts, folder_name(beside))
     if html_path is not None:
         from humcheck.report.page import render_page
 
-        write_whole(html_path, render_page(results, commands=commands), force=force)
+        write_whole(html_path, render_page(results, commands=commands, sounds=sounds), force=force)
         written.append(html_path)
-    if json_path is not None and json_path != "-":
-        write_whole(json_path, results_to_json(results), force=force, mark=RESULTS_MARK)
-        written.append(json_path)
-    to_standard_output = json_path == "-"
+    if saved_path is not None:
+        if excerpts is not None:
+            from humcheck.evidence import write_folder
+
+            folder = write_folder(excerpts, saved_path, force=force)
+            written += [] if folder is None else [str(folder)]
+        write_whole(saved_path, results_to_json(results), force=force, mark=RESULTS_MARK)
+        written.append(saved_path)
     if to_standard_output:
-        sys.stdout.write(results_to_json(results))
+        sys.stdout.write(results_to_json(piped))
     stream = sys.stderr if to_standard_output else sys.stdout
     print_summary(results, stream)
     for path in written:
@@ -63,7 +81,18 @@ def require_writable(html_path: str | None, json_path: str | None, *, force: boo
     if html_path is not None:
         refuse_to_overwrite(html_path, force=force)
     if json_path is not None and json_path != "-":
+        from humcheck.evidence import folder_name, refuse_folder
+
         refuse_to_overwrite(json_path, force=force, mark=RESULTS_MARK)
+        refuse_folder(json_path, force=force)
+        folder = os.path.realpath(os.path.join(os.path.dirname(json_path), folder_name(json_path)))
+        for path in inputs:
+            if os.path.dirname(os.path.realpath(path)) == folder:
+                raise UnusableCall(
+                    "lies in the folder that this call writes excerpts into",
+                    where=path,
+                    remedy="choose another name with --json",
+                )
 
 
 def print_summary(results: Results, stream: TextIO | None = None) -> None:

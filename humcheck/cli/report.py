@@ -27,6 +27,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(arguments: argparse.Namespace) -> int:
     """Read, render, write."""
     from humcheck.cli.outputs import publish, reproduce_command, require_writable
+    from humcheck.evidence import read_folder
     from humcheck.pipeline.saved import read_results
 
     require_writable(arguments.out, None, force=arguments.force, inputs=[arguments.results])
@@ -38,6 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
         results = heard_otherwise(results, listening_settings(arguments.listening))
     return publish(
         results,
+        sounds=read_folder(results.media, arguments.results),
         html_path=arguments.out,
         json_path=None,
         force=arguments.force,

@@ -2,7 +2,7 @@
 
 from humcheck.evidence.excerpts import make_excerpts
 from humcheck.evidence.folder import folder_name, read_folder, refuse_folder, write_folder
-from humcheck.evidence.linking import with_excerpts
+from humcheck.evidence.linking import with_excerpts, with_media_of
 from humcheck.evidence.sounds import Excerpts, Sound
 
 __all__ = [
@@ -13,5 +13,6 @@ __all__ = [
     "read_folder",
     "refuse_folder",
     "with_excerpts",
+    "with_media_of",
     "write_folder",
 ]

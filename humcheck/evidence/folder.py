@@ -85,7 +85,9 @@ def write_folder(excerpts: Excerpts, results_path: str | os.PathLike[str], *, fo
             folder.mkdir(exist_ok=True)
         except OSError as error:
             raise UnusableCall(
-                f"cannot be made ({error.strerror})", where=folder, remedy="check the rights and the free space"
+                f"the folder {folder.name} beside it cannot be made ({error.strerror})",
+                where=results_path,
+                remedy="check the folder's rights and the free space",
             ) from error
     for name, sound in zip(names, excerpts.sounds, strict=True):
         write_whole(folder / name, sound.content, force=force)

@@ -71,3 +71,16 @@ def _with_media(finding: Finding, pairs: Sequence[tuple[Media, Sound]]) -> Findi
     heard = [row.id for kind in kinds for row, sound in of_use if sound.kind == kind]
     numbers = [pointer for pointer in finding.evidence if pointer.media is None]
     return msgspec.structs.replace(finding, evidence=[*numbers, *(Evidence(media=name) for name in heard)])
+
+
+def with_media_of(findings: Sequence[Finding], earlier: Sequence[Finding]) -> list[Finding]:
+    """Return findings that were written anew, with the pointers to excerpts that the earlier ones had."""
+    known = {_about(finding): [item for item in finding.evidence if item.media is not None] for finding in earlier}
+    return [
+        msgspec.structs.replace(finding, evidence=[*finding.evidence, *known.get(_about(finding), [])])
+        for finding in findings
+    ]
+
+
+def _about(finding: Finding) -> tuple[object, ...]:
+    return finding.kind, *finding.identity("channel", "listening")

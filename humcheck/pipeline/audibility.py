@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import msgspec
 
+from humcheck.evidence import with_media_of
 from humcheck.findings import find
 from humcheck.findings.audibility import ListeningSetting, audibility_rows
 from humcheck.results import Measure, NotMeasured, Results
@@ -27,4 +28,4 @@ def with_audibility(results: Results, listening: Sequence[ListeningSetting]) -> 
 def heard_otherwise(results: Results, listening: Sequence[ListeningSetting]) -> Results:
     """Return results with audibility predicted, and findings written, for other ways of listening."""
     heard = with_audibility(results, listening)
-    return msgspec.structs.replace(heard, findings=find(heard))
+    return msgspec.structs.replace(heard, findings=with_media_of(find(heard), results.findings))

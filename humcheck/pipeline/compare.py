@@ -12,8 +12,9 @@ from typing import Any
 import msgspec
 
 from humcheck.comparison.compare import compare_takes
-from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
 from humcheck.errors import HumcheckError, UnusableCall
+from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings import find
 from humcheck.pipeline.audibility import with_audibility
 from humcheck.pipeline.measure import measure_take
@@ -30,13 +31,16 @@ __all__ = ["Outcome", "TakeRequest", "compare_files", "inspect_files", "measure_
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """Results, and what became of the files that could not be used."""
+    """Results, what can be heard of them, and what became of the files that could not be used."""
 
     results: Results
+    excerpts: Excerpts = Excerpts()
     problems: tuple[HumcheckError, ...] = ()
 
 
-def compare_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, *, bench_name: str) -> Outcome:
+def compare_files(
+    requests: Sequence[TakeRequest], settings: MeasuringSettings, *, bench_name: str, to_hear: bool = False
+) -> Outcome:
     """Measure takes and set through against direct.
 
     Parameters
@@ -47,6 +51,8 @@ def compare_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, 
         What the user set.
     bench_name : str
         Title of the report.
+    to_hear : bool
+        Whether excerpts are made.
 
     Raises
     ------
@@ -56,9 +62,11 @@ def compare_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, 
     measured, problems = measure_files(requests, settings)
     if not any(take.role == "direct" for take in measured):
         raise problems[0] if problems else UnusableCall("there is no direct take", remedy="record the source directly")
-    further = programme_rows(_with_paths(measured, requests))
+    matches: list[ProgrammeMatch] = []
+    further = programme_rows(_with_paths(measured, requests), matches)
     results = results_of(measured, settings, bench_name=bench_name, further=further)
-    return Outcome(results=results, problems=tuple(problems))
+    excerpts = make_excerpts(measured, matches) if to_hear else Excerpts()
+    return Outcome(results=results, excerpts=excerpts, problems=tuple(problems))
 
 
 def _with_paths(measured: Sequence[MeasuredTake], requests: Sequence[TakeRequest]) -> list[tuple[MeasuredTake, str]]:
@@ -66,8 +74,8 @@ def _with_paths(measured: Sequence[MeasuredTake], requests: Sequence[TakeRequest
     return [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
 
 
-def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings) -> Outcome:
-    """Measure recordings that stand alone.
+def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, *, to_hear: bool = False) -> Outcome:
+    """Measure recordings that stand alone; `to_hear` says whether excerpts are made.
 
     Raises
     ------
@@ -77,7 +85,9 @@ def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings) 
     measured, problems = measure_files(requests, settings)
     if not measured:
         raise problems[0]
-    return Outcome(results=results_of(measured, settings, bench_name="inspection"), problems=tuple(problems))
+    results = results_of(measured, settings, bench_name="inspection")
+    excerpts = make_excerpts(measured) if to_hear else Excerpts()
+    return Outcome(results=results, excerpts=excerpts, problems=tuple(problems))
 
 
 def measure_files(

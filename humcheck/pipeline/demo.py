@@ -10,6 +10,7 @@ from pathlib import Path
 from humcheck.audio.writing import refuse_to_overwrite, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import UnusableCall
+from humcheck.evidence import Excerpts, folder_name, make_excerpts, refuse_folder, with_excerpts, write_folder
 from humcheck.findings.audibility import PRESETS, ListeningSetting
 from humcheck.pipeline.compare import measure_files, results_of
 from humcheck.pipeline.demo_bench import RATE_HZ, TRACK_BITS, TRACK_LENGTH, DemoTake, demo_takes, write_demo_takes
@@ -74,13 +75,17 @@ def run_demo(
     pages = [target / f"{name}.html" for name in ("demo", *_devices(takes))]
     for path in (*pages, *(page.with_suffix(".json") for page in pages)):
         refuse_to_overwrite(path, force=force, mark=RESULTS_MARK if path.suffix == ".json" else "humcheck")
+    for page in pages:
+        refuse_folder(page, force=force)
     write_tracks(_made(target / "demo-tracks"), rate_hz=RATE_HZ, bits=TRACK_BITS, length=TRACK_LENGTH, force=force)
+    settings = replace(_SETTINGS, listening=listening)
     if keep_takes:
         measured = _measured(_made(target / "demo-takes"), takes, seed, force)
-    else:
-        with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
-            measured = _measured(Path(hidden), takes, seed, force)
-    return _written(target, takes, measured, replace(_SETTINGS, listening=listening), force)
+        return _written(target, takes, measured, settings, force)
+    with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
+        measured = _measured(Path(hidden), takes, seed, force)
+        # Excerpts are cut from the takes, so the pages are written while those are there.
+        return _written(target, takes, measured, settings, force)
 
 
 def _made(folder: Path) -> Path:
@@ -128,18 +133,20 @@ def _written(
     force: bool,
 ) -> DemoOutcome:
     whole = results_of(measured, settings, bench_name=BENCH_NAME)
-    written = _write_pair(target / "demo.html", whole, list(_truth_rows(takes)), force)
+    written = _write_pair(target / "demo.html", whole, make_excerpts(measured), list(_truth_rows(takes)), force)
     for device in _devices(takes):
         of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
         truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))
         results = results_of(of_device, settings, bench_name=f"{BENCH_NAME}: {device.capitalize()}")
-        written += _write_pair(target / f"{device}.html", results, truth, force)
+        written += _write_pair(target / f"{device}.html", results, make_excerpts(of_device), truth, force)
     return DemoOutcome(results=whole, written=tuple(written))
 
 
-def _write_pair(page: Path, results: Results, truth: Sequence[TruthRow], force: bool) -> list[Path]:
-    write_whole(page, render_page(results, commands=["humcheck demo"], truth=truth), force=force)
+def _write_pair(page: Path, results: Results, excerpts: Excerpts, truth: Sequence[TruthRow], force: bool) -> list[Path]:
     saved = page.with_suffix(".json")
+    results, sounds = with_excerpts(results, excerpts, folder_name(saved))
+    write_whole(page, render_page(results, commands=["humcheck demo"], truth=truth, sounds=sounds), force=force)
+    write_folder(excerpts, saved, force=force)
     write_whole(saved, results_to_json(results), force=force, mark=RESULTS_MARK)
     return [page, saved]
 
