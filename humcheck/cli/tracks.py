@@ -32,6 +32,9 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         default="standard",
         help="how long the tracks are: quiet part of 10, 30 or 60 s (default %(default)s)",
     )
+    parser.add_argument(
+        "--pictures", action="store_true", help="also write test pictures to show meanwhile, and a note on how to"
+    )
     parser.add_argument("--force", action="store_true", help="replace files of the same name that are not humcheck's")
     parser.set_defaults(run=run)
 
@@ -44,6 +47,7 @@ def run(args: argparse.Namespace) -> int:
     from humcheck.tracks.layouts import layout
     from humcheck.tracks.markers import NAMES
     from humcheck.tracks.note import NOTE_NAME
+    from humcheck.tracks.pictures_writing import FOLDER_NAME, write_pictures
     from humcheck.tracks.writing import write_tracks
 
     folder = Path(args.out)
@@ -53,9 +57,13 @@ def run(args: argparse.Namespace) -> int:
             print(f"writing {printable(path)}", file=sys.stderr)
 
     write_tracks(folder, rate_hz=args.rate, bits=args.bits, length=args.length, force=args.force, on_file=say)
+    pictures = write_pictures(folder, force=args.force, on_file=say) if args.pictures else ()
     print(f"Test tracks at {args.rate} Hz, {args.bits} bits, in {printable(folder)}:")
     for name in NAMES:
         duration_s = layout(name, args.length).duration_s
         print(f"  {name + '.wav':12s} {duration_s:5.1f} s, timetable in {name}.json")
     print(f"How to play them and set the level: {printable(folder / NOTE_NAME)}. Start at low volume.")
+    if pictures:
+        print(f"{len(pictures) - 1} test pictures in {printable(folder / FOLDER_NAME)}, with how to show them:")
+        print(f"  {printable(pictures[-1])}. Bright still pictures can burn into old screens: read it first.")
     return EXIT_DONE
