@@ -6,6 +6,9 @@ dimmer's waveform through a small gap, and a white picture leaking through a sma
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import msgspec
 import numpy as np
 import pytest
 from scipy import fft
@@ -68,19 +71,27 @@ def path(*, hum=(), **more):
 
 
 @pytest.fixture(scope="module")
-def findings(tmp_path_factory):
-    """Findings of each case, all measured against the same direct take."""
+def takes(tmp_path_factory):
+    """The direct take, one take of each case, and the recorder alone, all with the same hum of the bench."""
     folder = tmp_path_factory.mktemp("takes")
     requests = []
-    for index, (name, case) in enumerate([("direct", {}), *CASES.items()]):
+    for index, (name, case) in enumerate([("direct", {}), *CASES.items(), ("recorder", {})]):
         take = simulate_take(None, path=path(**case), rate_hz=48000, seed=index, duration_s=DURATION_S)
         take.write(folder / f"{index}.wav")
-        role = "direct" if name == "direct" else "through"
-        device = None if role == "direct" else name or "none"
-        requests.append(TakeRequest(path=str(folder / f"{index}.wav"), role=role, device=device, picture="white"))
+        role = name if name in ("direct", "recorder") else "through"
+        device = (name or "none") if role == "through" else None
+        picture = None if role == "recorder" else "white"
+        requests.append(TakeRequest(path=str(folder / f"{index}.wav"), role=role, device=device, picture=picture))
     measured, problems = measure_files(requests, SETTINGS)
     assert not problems
-    found = results_of(measured, SETTINGS, bench_name="bench").findings
+    return measured
+
+
+@pytest.fixture(scope="module")
+def findings(takes):
+    """Findings of each case, all set against the same direct take."""
+    used = [take for take in takes if take.role != "recorder"]
+    found = results_of(used, SETTINGS, bench_name="bench").findings
     return {name: [row for row in found if row.subject == (name or "none")] for name in CASES}
 
 
@@ -96,3 +107,32 @@ def test_the_cause_that_was_simulated_is_named(findings, cause):
 
 def test_no_cause_is_named_where_nothing_was_added(findings):
     assert [row.sentence for row in findings[""] if row.cause or row.severity != "none"] == []
+
+
+def test_hum_that_the_recorder_has_alone_is_nobody_elses(takes):
+    used = [take for take in takes if take.row.device in (None, "none")]
+    results = results_of(used, SETTINGS, bench_name="bench")
+    levels = [row for row in results.measures if row.quantity == "hum_level" and row.role in ("direct", "through")]
+    assert levels
+    assert all(row.bound == "upper" for row in levels)
+    bench = next(row for row in results.findings if row.kind == "bench")
+    assert "recorder's or the bench's own" in bench.sentence
+    assert not [row for row in results.findings if row.cause]
+
+
+def test_a_take_that_stands_alone_has_a_cause_too(takes):
+    alone = next(take for take in takes if take.row.device == "ground-loop")
+    key = msgspec.structs.replace(alone.key, subject="t1", role="single")
+
+    def single(row):
+        return msgspec.structs.replace(row, subject="t1", role="single")
+
+    take = replace(
+        alone,
+        key=key,
+        row=msgspec.structs.replace(alone.row, role="single", device=None),
+        measures=tuple(single(row) for row in alone.measures),
+        lines=tuple(single(row) for row in alone.lines),
+    )
+    found = results_of([take], SETTINGS, bench_name="inspection").findings
+    assert [row.cause for row in found if row.kind == "hum"] == ["ground-loop"]
