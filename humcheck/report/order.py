@@ -97,7 +97,7 @@ GROUPS = (
         plain="Level is how loud the sound comes out compared with the direct connection; balance is whether left and "
         "right stay equally loud.",
         quantities=("gain", "balance", "polarity", "dynamic_range", "delay"),
-        further=("tone_level", "dynamic_range_a", "residual_level"),
+        further=("tone_level", "peak_level", "dynamic_range_a", "residual_level"),
         charted=("gain", "balance"),
         headline=("gain", "tone_level"),
     ),

@@ -121,6 +121,14 @@ _OTHERS = (
     _entry(
         "tone_level", "Level of the 997 Hz tone", "dBFS", "level", "The 997 Hz level tone as it arrives in the take"
     ),
+    _entry(
+        "peak_level",
+        "Loudest peak",
+        "dBFS",
+        "level",
+        "Largest sample of a recording that holds no track, as the level of a sine that reaches so far",
+        decimals=1,
+    ),
     _entry("balance", "Balance", "dB", "ratio", "Left minus right at 997 Hz"),
     _entry("polarity", "Polarity", "", "number", "1 or -1, sign of the through path re direct", decimals=0),
     _entry(

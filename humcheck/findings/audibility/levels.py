@@ -1,7 +1,8 @@
 """What audibility rests on: lines and noise of a results file, in dB re the track's full scale (dBr).
 
 The levels in the rows are those of the recorder, dBFS. Every level that has a ``_rel`` twin shows where the track's
-full scale lies, and everything is counted from there: the recorder's gain drops out.
+full scale lies, and everything is counted from there: the recorder's gain drops out. So it does where a recording of
+other material is counted from its own loudest peak.
 """
 
 from __future__ import annotations
@@ -67,10 +68,14 @@ class Levels:
             if line.bound is None:
                 self._lines.setdefault(line.identity(), []).append(line)
         self._shift_db: dict[tuple[str, str], float] = {}
+        self._peak_db: dict[str, float] = {}
         for row in results.measures:
             level = self._level_of(row)
             if level is not None:
                 self._shift_db.setdefault(_scale_of(row), row.value - level.value)
+            if row.quantity == "peak_level" and row.role in ("direct", "single"):
+                scale, _ = _scale_of(row)
+                self._peak_db[scale] = max(row.value, self._peak_db.get(scale, row.value))
 
     def _level_of(self, row: Measure) -> Measure | None:
         if not row.quantity.endswith(_SUFFIX):
@@ -79,8 +84,18 @@ class Levels:
         return self.measures.get(Key(**fields).identity())
 
     def shift_db(self, row: Key) -> float | None:
-        """Return what turns this row's dBFS into dBr; None where the track's full scale is not known."""
+        """Return what turns this row's dBFS into dBr; None where full scale is not known.
+
+        Of a recording without the track its own loudest peak, in whichever channel, stands for full scale.
+        """
+        if self.rests_on_peak(row):
+            return -self._peak_db[_scale_of(row)[0]]
         return self._shift_db.get(_scale_of(row))
+
+    def rests_on_peak(self, row: Key) -> bool:
+        """Return whether the own loudest peak stands for full scale, for want of a tone of known level."""
+        scale, channel = _scale_of(row)
+        return (scale, channel) not in self._shift_db and scale in self._peak_db
 
     def measure(self, row: Key, **changed: Any) -> Measure | None:
         """Return the measure whose key is `row`'s with some fields changed."""

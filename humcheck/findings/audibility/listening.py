@@ -71,7 +71,7 @@ _HEADPHONES = ListeningSetting(
     field="diffuse",
 )
 #: A film or a game turned up at home: 15 dB below the cinema's 105 dB for full scale of one channel (common practice,
-#: from memory). NR 20 is about 30 dB(A), a quiet living room in the evening (common practice, no source).
+#: from memory). NR 15 comes to 30 dB(A), a quiet living room in the evening (common practice, no source).
 _LIVING_ROOM = ListeningSetting(
     name="living-room",
     words="over loudspeakers in a living room",
@@ -79,7 +79,7 @@ _LIVING_ROOM = ListeningSetting(
     full_scale_db_spl=90.0,
     uncertainty_db=6.0,
     field="free",
-    room_nr=20.0,
+    room_nr=15.0,
 )
 
 PRESETS = (_HEADPHONES, _LIVING_ROOM)

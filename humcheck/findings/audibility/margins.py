@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
-from humcheck.findings.audibility.ear import Ear, ear_for, excess
+from humcheck.findings.audibility.ear import Ear, ear_for
 from humcheck.findings.audibility.families import FAMILIES, WHOLE, margin_quantity
+from humcheck.findings.audibility.interval import Margin, margin_of
 from humcheck.findings.audibility.levels import Levels
 from humcheck.findings.audibility.listening import ListeningSetting
 from humcheck.findings.audibility.parts import Part, part_of, total
@@ -16,14 +17,12 @@ from humcheck.results.rows import Channel
 
 _ROLES = ("direct", "through", "added", "single")
 _SEPARATE: tuple[Channel, ...] = ("left", "right", "mono")
-#: One-sided over two-sided 95 % quantile of the normal distribution.
-_ONE_SIDED = 1.6448536269514722 / 1.959963984540054
 #: Equal tones in both loudspeakers may arrive in step: 3 dB above the sum of their powers.
 _IN_STEP = 2.0
 
 NO_FULL_SCALE = (
-    "Whether it would be heard depends on how loud full scale is played, and there is no 997 Hz tone here from which "
-    "the track's full scale is known."
+    "Whether it would be heard depends on how loud full scale is played, and nothing here tells what full scale is: "
+    "neither the track's 997 Hz tone nor any sound louder than the noise itself."
 )
 NO_HISS = "The spectrum of the hiss, which hides faint tones, is not known here."
 
@@ -84,13 +83,17 @@ def _rows_of_use(levels: Levels, use: Sequence[Measure], setting: ListeningSetti
     hiss = _hiss_beside(ear, levels, use)
     for name, tonal in (*((family.name, family.tonal) for family in FAMILIES), (WHOLE, False)):
         of_family = {channel: parts[name, channel] for channel in _SEPARATE if (name, channel) in parts}
-        made = []
-        for channel, (row, part) in of_family.items():
-            masker = hiss.get(channel) if tonal else None
-            made.append(_row(row, name, channel, setting, part, masker, tonal=tonal))
-        yield from made
-        if len(made) == 2:
-            yield _both(of_family, hiss, made, name, setting, tonal=tonal)
+        maskers = hiss if tonal else {}
+        margins = {
+            channel: margin_of(setting, part, maskers.get(channel), tonal=tonal)
+            for channel, (_, part) in of_family.items()
+        }
+        if len(margins) == 2:
+            sounds = {channel: part for channel, (_, part) in of_family.items()}
+            margins["both"] = _of_both(sounds, maskers, margins, setting, tonal=tonal)
+        for channel, margin in margins.items():
+            row, _ = of_family.get(channel, next(iter(of_family.values())))
+            yield _measure(row, name, channel, setting, margin, re_peak=levels.rests_on_peak(row))
 
 
 def _parts(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[tuple[str, Channel], tuple[Measure, Part]]:
@@ -123,92 +126,38 @@ def _hiss_beside(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[Chann
     return found
 
 
-def _both(
-    of_family: dict[Channel, tuple[Measure, Part]],
+def _of_both(
+    sounds: dict[Channel, Part],
     hiss: dict[Channel, Part],
-    made: Sequence[Measure],
-    name: str,
+    margins: dict[Channel, Margin],
     setting: ListeningSetting,
     *,
     tonal: bool,
-) -> Measure:
+) -> Margin:
     """Return the margin of both channels: on headphones that of the worse ear; loudspeakers add up."""
-    row = next(iter(of_family.values()))[0]
     if setting.kind == "headphones":
-        worse = max(made, key=lambda margin: (margin.bound is None, margin.value))
-        return Measure(
-            **worse.fields(channel="both"),
-            value=worse.value,
-            unit=worse.unit,
-            low=worse.low,
-            high=worse.high,
-            bound=worse.bound,
-            interval=worse.interval,
-            n_takes=worse.n_takes,
-            takes=worse.takes,
-            detail=worse.detail,
-        )
-    parts = [part for _, part in of_family.values()]
-    together = total(parts) if any(part.seen for part in parts) else _sum_of_hidden(parts)
+        return max(margins.values(), key=lambda margin: margin.rank)
+    together = total(list(sounds.values()))
     if tonal:
-        together = Part(
-            value=together.value,
-            low=together.low,
-            high=together.high * _IN_STEP,
-            hidden=together.hidden,
-            seen=together.seen,
-        )
-    masker = total([hiss[channel] for channel in of_family if channel in hiss]) if tonal and hiss else None
-    return _row(row, name, "both", setting, together, masker, tonal=tonal)
+        together = replace(together, high=together.high * _IN_STEP)
+    around = [hiss[channel] for channel in sounds if channel in hiss]
+    return margin_of(setting, together, total(around) if around else None, tonal=tonal)
 
 
-def _sum_of_hidden(parts: Sequence[Part]) -> Part:
-    first, second = parts
-    return Part(
-        value=first.value, low=first.low, high=first.high + second.high, hidden=True, seen=first.seen or second.seen
-    )
-
-
-def _row(
-    row: Measure,
-    name: str,
-    channel: Channel,
-    setting: ListeningSetting,
-    part: Part,
-    masker: Part | None,
-    *,
-    tonal: bool,
+def _measure(
+    row: Measure, name: str, channel: Channel, setting: ListeningSetting, margin: Margin, *, re_peak: bool
 ) -> Measure:
-    def margin(sound: str, hiss: str, louder_db: float = 0.0) -> tuple[float, float]:
-        hidden_by = 0.0 * part.value if masker is None else getattr(masker, hiss)
-        return excess(setting, getattr(part, sound), hidden_by, tonal=tonal, louder_db=louder_db)
-
-    shared = row.fields(quantity=margin_quantity(name), channel=channel, listening=setting.name)
-    unit = quantity(shared["quantity"]).unit
-    spread = setting.uncertainty_db
-    if part.hidden:
-        nominal, at_hz = margin("high", "low")
-        value, _ = margin("high", "low", spread * _ONE_SIDED)
-        return Measure(
-            **shared,
-            value=value,
-            unit=unit,
-            bound="upper",
-            n_takes=row.n_takes,
-            takes=row.takes,
-            detail={"nominal_db": nominal, "frequency_hz": at_hz},
-        )
-    value, at_hz = margin("value", "value")
-    below = math.hypot(value - margin("low", "high")[0], value - margin("value", "value", -spread)[0])
-    above = math.hypot(margin("high", "low")[0] - value, margin("value", "value", spread)[0] - value)
+    key = row.fields(quantity=margin_quantity(name), channel=channel, listening=setting.name)
+    is_value = margin.low is not None
     return Measure(
-        **shared,
-        value=value,
-        unit=unit,
-        low=value - below,
-        high=value + above,
-        interval=row.interval,
+        **key,
+        value=margin.value,
+        unit=quantity(key["quantity"]).unit,
+        low=margin.low,
+        high=margin.high,
+        bound=None if is_value else "upper",
+        interval=(row.interval or "within") if is_value else None,
         n_takes=row.n_takes,
         takes=row.takes,
-        detail={"frequency_hz": at_hz},
+        detail={"frequency_hz": margin.frequency_hz} | ({"re_peak": 1.0} if re_peak else {}),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,14 +40,17 @@ class Part:
     seen: bool = True
 
 
-def total(parts: list[Part]) -> Part:
-    """Return several parts together: hidden ones only add to what it is at most; those not found are in the hiss."""
-    seen = [part for part in parts if part.seen] or parts
+def total(parts: Sequence[Part]) -> Part:
+    """Return several parts together: hidden ones only add to what it is at most.
+
+    Those not found are left out as long as anything was: what there is of them lies in the hiss.
+    """
+    counted = [part for part in parts if part.seen] or parts
     return Part(
-        value=np.sum([part.value for part in seen], axis=0),
-        low=np.sum([part.low for part in seen], axis=0),
-        high=np.sum([part.high for part in seen], axis=0),
-        hidden=all(part.hidden for part in seen),
+        value=np.sum([part.value for part in counted], axis=0),
+        low=np.sum([part.low for part in counted], axis=0),
+        high=np.sum([part.high for part in counted], axis=0),
+        hidden=all(part.hidden for part in counted),
         seen=any(part.seen for part in parts),
     )
 

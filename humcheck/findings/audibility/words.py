@@ -16,6 +16,8 @@ from humcheck.results.rows import Severity
 Verdict = Literal["heard", "perhaps", "not"]
 Difference = Literal["level", "tone"]
 
+_PREDICTION = "prediction"
+_PREDICTION_RE_PEAK = "prediction, if the loudest sound of the recording is played at full scale"
 _NOT_OF_THE_USE = ("role", "quantity", "channel", "listening")
 
 #: Margins in dB: just heard, plain in silence, in the way of soft music (this project's own convention).
@@ -88,18 +90,20 @@ def _heard(setting: str, row: Measure | None) -> Heard:
 
 def heard_sentence(use: Use, family: str, role: str | None = None) -> str:
     """Return in a sentence where a family is heard; empty where there are no margins. Parameters as for `heard`."""
+    found = heard(use, family, role)
     places: dict[str, list[str]] = {}
-    for one in heard(use, family, role):
+    for one in found:
         places.setdefault(one.verdict, []).append(one.words)
     if not places:
         return ""
+    said = _PREDICTION_RE_PEAK if any("re_peak" in one.measure.detail for one in found) else _PREDICTION
     if list(places) == ["not"]:
-        return f"Not heard {_joined(places['not'], 'or')}, not even in quiet passages (prediction)."
+        return f"Not heard {_joined(places['not'], 'or')}, not even in quiet passages ({said})."
     first, *rest = [verdict for verdict in ("heard", "perhaps", "not") if verdict in places]
     openings = {"heard": "Heard", "perhaps": "Perhaps heard"}
     parts = [f"{openings[first]} {_joined(places[first], 'and')} in quiet passages"]
     parts += [f"{verdict} {_joined(places[verdict], 'or' if verdict == 'not' else 'and')}" for verdict in rest]
-    return f"{', '.join(parts)} (prediction)."
+    return f"{', '.join(parts)} ({said})."
 
 
 def _joined(words: list[str], last: str) -> str:
