@@ -15,7 +15,7 @@ from humcheck.evidence.encoding import encode
 from humcheck.evidence.loudness import PROGRAMME_CEILING_DBFS, common_raise_db, made_louder
 from humcheck.evidence.quiet_group import EXCERPT_S
 from humcheck.evidence.separation import EXCERPT_RATE_HZ
-from humcheck.evidence.sounds import Sound, match_words, raise_words
+from humcheck.evidence.sounds import LIMITED_WORDS, Sound, match_words, raise_words
 
 #: Read beyond both ends, so that resampling is settled.
 _MARGIN_S = 0.1
@@ -57,7 +57,7 @@ def programme_sounds(group: str, match: ProgrammeMatch) -> Iterator[Sound]:
             kind="programme",
             role=take.role,
             key=take.key,
-            caption=words + (" Its loudest moments are turned down." if limited else ""),
+            caption=words + (LIMITED_WORDS if limited else ""),
             raised_db=float(raised_db),
             level_dbfs=power_to_dbfs(float(np.mean(samples**2))) + raised_db,
             content=encode(louder, out_hz),

@@ -10,10 +10,11 @@ import numpy as np
 from humcheck.audio.files import open_take
 from humcheck.audio.levels import Floats, db_to_ratio, power_to_dbfs
 from humcheck.comparison.material import MeasuredTake
+from humcheck.estimates.lines import LineEstimate
 from humcheck.evidence.encoding import encode
 from humcheck.evidence.loudness import common_raise_db, made_louder
-from humcheck.evidence.separation import FLANK_S, QuietSound, separate
-from humcheck.evidence.sounds import PART_WORDS, Sound, match_words, raise_words, use_words
+from humcheck.evidence.separation import FLANK_S, QuietStretch
+from humcheck.evidence.sounds import LIMITED_WORDS, PART_WORDS, Sound, match_words, raise_words, use_words
 from humcheck.results import Key
 
 #: Length of an excerpt, its fades included; parts are heard one by one, and need less.
@@ -51,28 +52,45 @@ def quiet_sounds(group: str, takes: Sequence[QuietTake]) -> Iterator[Sound]:
     takes : sequence of QuietTake
         The direct take, if there is one, then those through the device. Takes too short to be heard are left out.
     """
-    read = [(one, heard) for one in takes if (heard := _heard(one)) is not None]
+    read = [heard for one in takes if (heard := _heard(one)) is not None]
     if not read:
         return
-    rate_hz = min(heard.rate_hz for _, heard in read)
-    raised_db = common_raise_db([heard.whole for _, heard in read], rate_hz)
-    keys = [one.take.key for one, _ in read if one.take.role == "through"]
-    for one, heard in read:
-        words = f"{_title(one.take, keys)}: the quiet section"
-        yield _sound(group, "quiet", one, heard.whole, heard, raised_db, words)
-    under_test = [pair for pair in read if pair[0].take.role != "direct"] or read[:1]
-    one, heard = max(under_test, key=lambda pair: _level_dbfs(pair[1].whole))
-    title = _title(one.take, keys)
-    title = title if one.take.role == "single" else title[:1].lower() + title[1:]
-    length = int(_PART_S * heard.rate_hz)
+    raised_db = common_raise_db([heard.whole for heard in read], read[0].stretch.rate_hz)
+    keys = [heard.take.key for heard in read if heard.take.role == "through"]
+    for heard in read:
+        words = f"{_title(heard.take, keys)}: the quiet section"
+        yield _sound(group, "quiet", heard, heard.whole, raised_db, words)
+    loudest = max(
+        (heard for heard in read if heard.take.role != "direct" or len(read) == 1),
+        key=lambda heard: _level_dbfs(heard.whole),
+    )
+    title = _title(loudest.take, keys)
+    title = title if loudest.take.role == "single" else title[:1].lower() + title[1:]
+    parts = loudest.parts()
     for kind, words in PART_WORDS.items():
-        part = heard.parts.get(kind)
+        part = parts.get(kind)
         if part is not None and (kind == "hiss" or _level_dbfs(part) + raised_db > _HEARD_DBFS):
-            yield _sound(group, kind, one, part[:length], heard, raised_db, f"{words}, {title}")
+            yield _sound(group, kind, loudest, part, raised_db, f"{words}, {title}")
 
 
-def _heard(one: QuietTake) -> QuietSound | None:
-    """Read the middle of the quiet section and take it apart, brought to the direct take's level."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Heard:
+    """The middle of a take's quiet section, brought to the direct take's level."""
+
+    take: MeasuredTake
+    lines: LineEstimate
+    match_db: float | None
+    stretch: QuietStretch
+    start_s: float
+    whole: Floats
+
+    def parts(self) -> dict[str, Floats]:
+        length = int(_PART_S * self.stretch.rate_hz)
+        factor = db_to_ratio(self.match_db or 0.0)
+        return {kind: part[:length] * factor for kind, part in self.stretch.parts(self.lines, self.start_s).items()}
+
+
+def _heard(one: QuietTake) -> _Heard | None:
     quiet = one.take.quiet
     if quiet is None:
         return None
@@ -82,33 +100,31 @@ def _heard(one: QuietTake) -> QuietSound | None:
         return None
     start = (quiet.start + quiet.stop - wanted) // 2
     samples = file.read(start, start + wanted)
-    if quiet.swapped:
-        samples = samples[:, ::-1]
-    sound = separate(samples, file.rate_hz, quiet.lines, start_s=(start - quiet.start) / file.rate_hz)
-    factor = db_to_ratio(one.match_db or 0.0)
-    return QuietSound(
-        rate_hz=sound.rate_hz,
-        whole=sound.whole * factor,
-        parts={kind: part * factor for kind, part in sound.parts.items()},
+    stretch = QuietStretch(samples[:, ::-1] if quiet.swapped else samples, file.rate_hz)
+    return _Heard(
+        take=one.take,
+        lines=quiet.lines,
+        match_db=one.match_db,
+        stretch=stretch,
+        start_s=(start - quiet.start) / file.rate_hz,
+        whole=stretch.whole() * db_to_ratio(one.match_db or 0.0),
     )
 
 
-def _sound(
-    group: str, kind: str, one: QuietTake, samples: Floats, heard: QuietSound, raised_db: int, words: str
-) -> Sound:
-    louder, limited = made_louder(samples, heard.rate_hz, raised_db)
-    hiss_rms = float(np.sqrt(np.mean(heard.parts["hiss"] ** 2, axis=0)).min()) * db_to_ratio(raised_db)
-    matched = match_words(one.match_db, one.take.role) if kind == "quiet" else ""
-    caption = f"{words}, {raise_words(raised_db)}{matched}."
+def _sound(group: str, kind: str, heard: _Heard, samples: Floats, raised_db: int, words: str) -> Sound:
+    rate_hz, role = heard.stretch.rate_hz, heard.take.role
+    louder, limited = made_louder(samples, rate_hz, raised_db)
+    hiss_rms = float(heard.stretch.hiss_rms().min()) * db_to_ratio(raised_db + (heard.match_db or 0.0))
+    matched = match_words(heard.match_db, role) if kind == "quiet" else ""
     return Sound(
         group=group,
         kind=kind,
-        role=one.take.role,
-        key=one.take.key,
-        caption=caption + (" Its loudest moments are turned down." if limited else ""),
+        role=role,
+        key=heard.take.key,
+        caption=f"{words}, {raise_words(raised_db)}{matched}." + (LIMITED_WORDS if limited else ""),
         raised_db=float(raised_db),
         level_dbfs=_level_dbfs(samples) + raised_db,
-        content=encode(louder, heard.rate_hz, hiss_rms=hiss_rms if kind in ("quiet", "hiss") else 0.0),
+        content=encode(louder, rate_hz, hiss_rms=hiss_rms if kind in ("quiet", "hiss") else 0.0),
     )
 
 

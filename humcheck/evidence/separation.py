@@ -6,7 +6,6 @@ whose phase was not measured, are then followed by an amplitude that changes slo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import gcd
 
 import numpy as np
@@ -42,61 +41,107 @@ _WITH_PHASE = ("mains", "field")
 #: Amplitudes may bend at points this far apart; where two families beat, faster.
 _KNOT_S = 1.0
 _BEATING_KNOT_S = 0.25
+#: A line this many times its uncertainty lies some 20 dB above the noise beside it.
+_STRONG = 7.0
+#: Bins that a median is taken over.
+_BINS_PER_BAND = 500
 #: A line closer than this to one that was followed already would follow the same sound.
 _NEAR_HZ = 1.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuietSound:
-    """A few seconds of a quiet section, whole and in parts that add up to it.
-
-    Attributes
-    ----------
-    rate_hz : int
-        Sampling rate of the sounds.
-    whole : numpy.ndarray, shape (n, n_channels)
-        The section as it is, without what lies below the range of hearing or above half the rate. Full scale 1.0.
-    parts : dict of str to numpy.ndarray
-        ``"hum"``, ``"buzz"``, ``"hum_and_buzz"``, ``"whistle"``, ``"tones"``, as far as found, and ``"hiss"``: what
-        is left.
-    """
-
-    rate_hz: int
-    whole: Floats
-    parts: dict[str, Floats]
-
-
-def separate(samples: Floats, rate_hz: int, lines: LineEstimate, *, start_s: float) -> QuietSound:
-    """Take a stretch of a quiet section apart.
+class QuietStretch:
+    """A few seconds of a quiet section, as a spectrum: to be heard whole, or in parts that add up to it.
 
     Parameters
     ----------
     samples : numpy.ndarray, shape (n_samples, n_channels)
-        The stretch; half a second at either end (a tenth of it at most) is faded and not returned.
+        The stretch, full scale 1.0; half a second at either end (a tenth of it at most) is faded and not heard.
     rate_hz : int
         Its sampling rate.
-    lines : LineEstimate
-        What was measured in the section.
-    start_s : float
-        Start of the stretch, from the start of the section that was measured.
     """
-    stretch = _Stretch(len(samples), rate_hz)
-    time_s = start_s + stretch.time_s
-    whole = stretch.spectrum(samples - samples.mean(axis=0))
-    left = whole.copy()
-    parts: dict[str, Complexes] = {}
-    for family in lines.families:
-        if family.kind in _WITH_PHASE:
-            found = stretch.spectrum(comb_waveform(family, time_s, lines.duration_s))
-            _take_off(left, found, parts, family)
-    taken_hz: list[float] = []
-    for family in sorted(lines.families, key=lambda one: -float(one.power.sum())):
-        followed = _lines_to_follow(family, taken_hz, start_s + grid_s(stretch.duration_s), lines.duration_s)
-        taken_hz += [line.frequency_hz for line in followed]
-        knot_s = _BEATING_KNOT_S if family.kind == "mains_or_field" else _KNOT_S
-        _take_off(left, follow(left, stretch.duration_s, stretch.fade, followed, knot_s=knot_s), parts, family)
-    sounds = {kind: stretch.sound(part) for kind, part in (parts | {"hiss": left}).items()}
-    return QuietSound(rate_hz=stretch.out_rate_hz, whole=stretch.sound(whole), parts=sounds)
+
+    def __init__(self, samples: Floats, rate_hz: int) -> None:
+        import scipy.fft
+
+        self.rate_hz = min(rate_hz, EXCERPT_RATE_HZ)
+        step = rate_hz // gcd(rate_hz, self.rate_hz)
+        n = _fast_multiple(len(samples), step)
+        self._n = n // step * (self.rate_hz * step // rate_hz)
+        self.duration_s = n / rate_hz
+        self._flank_s = min(FLANK_S, _FLANK_SHARE * self.duration_s)
+        frequency_hz = np.arange(self._n // 2 + 1) / self.duration_s
+        low_hz, high_hz = SOUND_FROM_HZ
+        top = np.clip((0.5 * self.rate_hz - frequency_hz) / _TOP_EDGE_HZ, 0.0, 1.0)
+        self._band = _smooth(np.clip((frequency_hz - low_hz) / (high_hz - low_hz), 0.0, 1.0)) * _smooth(top)
+        faded = (samples[:n] - samples[:n].mean(axis=0)).T * self.fade(n)
+        bins: Complexes = np.stack([scipy.fft.rfft(column)[: self._band.size] for column in faded])
+        self._spectrum = bins * (self._n / n)
+
+    def fade(self, n_points: int) -> Floats:
+        """Return the fade on a grid of points over the stretch, shape (n_points,)."""
+        gain = np.ones(n_points)
+        n_flank = int(np.ceil(self._flank_s / self.duration_s * n_points))
+        rise = _smooth(np.arange(n_flank, dtype=np.float64) * (self.duration_s / n_points / self._flank_s))
+        gain[:n_flank] = rise
+        gain[: n_points - n_flank : -1] = rise[1:]  # the end is one step after the last point
+        return gain
+
+    def whole(self) -> Floats:
+        """Return the stretch without what lies below the range of hearing or above half the rate, (n, n_channels)."""
+        return self._sound(self._spectrum)
+
+    def hiss_rms(self) -> Floats:
+        """Return the RMS of the hiss, shape (n_channels,): lines stand in few bins, so medians pass them by."""
+        power = np.abs(self._spectrum) ** 2
+        n_bands = max(1, power.shape[1] // _BINS_PER_BAND)
+        medians = [np.median(band, axis=1) * band.shape[1] for band in np.array_split(power, n_bands, axis=1)]
+        # Powers of noise in one bin are spread exponentially: their mean is the median over ln 2.
+        faded = np.mean(self.fade(self._n) ** 2)
+        return np.asarray(np.sqrt(2.0 * np.sum(medians, axis=0) / np.log(2.0) / faded) / self._n)
+
+    def parts(self, lines: LineEstimate, start_s: float) -> dict[str, Floats]:
+        """Take the stretch apart.
+
+        Parameters
+        ----------
+        lines : LineEstimate
+            What was measured in the quiet section.
+        start_s : float
+            Start of the stretch, from the start of the section that was measured.
+
+        Returns
+        -------
+        dict of str to numpy.ndarray, shape (n, n_channels)
+            ``"hum"``, ``"buzz"``, ``"hum_and_buzz"``, ``"whistle"``, ``"tones"``, as far as found, and ``"hiss"``: what
+            is left.
+        """
+        left = self._spectrum.copy()
+        parts: dict[str, Complexes] = {}
+        time_s = start_s + np.arange(self._n) / self.rate_hz
+        for family in lines.families:
+            if family.kind in _WITH_PHASE:
+                waveform = comb_waveform(family, time_s, lines.duration_s, 0.5 * self.rate_hz - _TOP_EDGE_HZ)
+                _take_off(left, self._faded(waveform), parts, family)
+        taken_hz: list[float] = []
+        for family in sorted(lines.families, key=lambda one: -float(one.power.sum())):
+            followed = _lines_to_follow(family, taken_hz, start_s + grid_s(self.duration_s), lines.duration_s)
+            taken_hz += [line.frequency_hz for line in followed]
+            knot_s = _BEATING_KNOT_S if family.kind == "mains_or_field" else _KNOT_S
+            _take_off(left, follow(left, self.duration_s, self.fade, followed, knot_s=knot_s), parts, family)
+        return {kind: self._sound(part) for kind, part in (parts | {"hiss": left}).items()}
+
+    def _faded(self, samples: Floats) -> Complexes:
+        import scipy.fft
+
+        return np.stack([scipy.fft.rfft(column) for column in samples.T * self.fade(self._n)])
+
+    def _sound(self, spectrum: Complexes) -> Floats:
+        """Return what a spectrum sounds like between the faded ends, shape (n, n_channels)."""
+        import scipy.fft
+
+        samples = scipy.fft.irfft(spectrum * self._band, self._n, axis=1).T
+        flank = int(np.ceil(self._flank_s * self.rate_hz))
+        return np.ascontiguousarray(samples[flank : self._n - flank])
 
 
 def _take_off(left: Complexes, found: Complexes, parts: dict[str, Complexes], family: FamilyEstimate) -> None:
@@ -111,50 +156,16 @@ def _lines_to_follow(
     """Return the lines that stand out by themselves, but those beside a line that was followed already."""
     taken = np.array(taken_hz)
     wander = wander_of(family, time_s, duration_s)
+    chosen = family.detected
+    if family.kind in _WITH_PHASE:
+        # Of a line that was taken off already, only the changes of a strong one are left to be heard.
+        chosen = chosen & (family.mean_square > _STRONG * family.mean_square_sd)
     followed = []
-    for line_hz in family.frequency_hz[family.detected.any(axis=1)]:
+    for line_hz in family.frequency_hz[chosen.any(axis=1)]:
         if not taken.size or np.abs(taken - line_hz).min() > _NEAR_HZ:
             turns = line_hz / family.fundamental_hz if family.phase is not None else 0.0
             followed.append(SlowLine(frequency_hz=float(line_hz), beside=turns * wander))
     return followed
-
-
-class _Stretch:
-    """The faded stretch in frequency, and the way back to the excerpt."""
-
-    def __init__(self, n_samples: int, rate_hz: int) -> None:
-        self.out_rate_hz = min(rate_hz, EXCERPT_RATE_HZ)
-        step = rate_hz // gcd(rate_hz, self.out_rate_hz)
-        self.n = _fast_multiple(n_samples, step)
-        self.n_out = self.n // step * (self.out_rate_hz * step // rate_hz)
-        self.duration_s = self.n / rate_hz
-        self.time_s: Floats = np.arange(self.n) / rate_hz
-        self.flank_s = min(FLANK_S, _FLANK_SHARE * self.duration_s)
-        frequency_hz = np.arange(self.n_out // 2 + 1) / self.duration_s
-        low_hz, high_hz = SOUND_FROM_HZ
-        top = np.clip((0.5 * self.out_rate_hz - frequency_hz) / _TOP_EDGE_HZ, 0.0, 1.0)
-        self._band = _smooth(np.clip((frequency_hz - low_hz) / (high_hz - low_hz), 0.0, 1.0)) * _smooth(top)
-
-    def fade(self, n_points: int) -> Floats:
-        """Return the fade on a grid of points over the stretch, shape (n_points,)."""
-        time_s = np.arange(n_points) * (self.duration_s / n_points)
-        return _smooth(np.clip(np.minimum(time_s, self.duration_s - time_s) / self.flank_s, 0.0, 1.0))
-
-    def spectrum(self, samples: Floats) -> Complexes:
-        """Return the spectrum of the faded samples, shape (n_channels, n_bins)."""
-        import scipy.fft
-
-        fade = self.fade(self.n)
-        return np.stack([scipy.fft.rfft(column[: self.n] * fade) for column in samples.T])
-
-    def sound(self, spectrum: Complexes) -> Floats:
-        """Return what a spectrum sounds like at the excerpt's rate, between the faded ends, (n_samples, n_channels)."""
-        import scipy.fft
-
-        cut = spectrum[:, : self._band.size] * self._band
-        samples = scipy.fft.irfft(cut, self.n_out, axis=1).T * (self.n_out / self.n)
-        flank = int(np.ceil(self.flank_s * self.out_rate_hz))
-        return np.ascontiguousarray(samples[flank : self.n_out - flank])
 
 
 def _smooth(share: Floats) -> Floats:

@@ -18,6 +18,8 @@ PART_WORDS = {
     "hiss": "What is left when all steady tones are taken away: hiss",
 }
 
+LIMITED_WORDS = " Its loudest moments are turned down."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sound:
