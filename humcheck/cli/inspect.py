@@ -40,6 +40,6 @@ def run(arguments: argparse.Namespace) -> int:
         html_path=arguments.out,
         json_path=arguments.json,
         force=arguments.force,
-        commands=[reproduce_command(arguments)],
+        command=reproduce_command(arguments),
         excerpts=outcome.excerpts,
     )

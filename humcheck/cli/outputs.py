@@ -23,18 +23,23 @@ def publish(
     html_path: str | None,
     json_path: str | None,
     force: bool,
-    commands: Sequence[str],
+    command: str | None = None,
     excerpts: Excerpts | None = None,
     sounds: Mapping[str, bytes] | None = None,
 ) -> int:
     """Write what was asked for, print the summary, and return the exit status.
 
-    With ``json_path`` of ``-`` the results go to standard output and the summary to standard error. Files that could
-    not be used are told last; the others were measured all the same. New excerpts go into the page, and into a folder
-    beside the results file if there is one; `sounds` are those that saved results name.
+    `command` is the one that measured; saved results name their own. With ``json_path`` of ``-`` the results go to
+    standard output and the summary to standard error. Files that could not be used are told last; the others were
+    measured all the same. New excerpts go into the page, and into a folder beside the results file if there is one;
+    `sounds` are those that saved results name.
     """
     from humcheck.audio.writing import write_whole
 
+    if command is not None:
+        import msgspec
+
+        results = msgspec.structs.replace(results, commands=[command])
     to_standard_output = json_path == "-"
     saved_path = None if to_standard_output else json_path
     piped = results  # nothing lies beside what goes down a pipe
@@ -47,7 +52,7 @@ def publish(
     if html_path is not None:
         from humcheck.report.page import render_page
 
-        write_whole(html_path, render_page(results, commands=commands, sounds=sounds), force=force)
+        write_whole(html_path, render_page(results, sounds=sounds), force=force)
         written.append(html_path)
     if saved_path is not None:
         if excerpts is not None:

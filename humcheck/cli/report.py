@@ -26,7 +26,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(arguments: argparse.Namespace) -> int:
     """Read, render, write."""
-    from humcheck.cli.outputs import publish, reproduce_command, require_writable
+    from humcheck.cli.outputs import publish, require_writable
     from humcheck.evidence import read_folder
     from humcheck.pipeline.saved import read_results
 
@@ -43,5 +43,4 @@ def run(arguments: argparse.Namespace) -> int:
         html_path=arguments.out,
         json_path=None,
         force=arguments.force,
-        commands=[reproduce_command(arguments)],
     )

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import msgspec
+
 from humcheck.audio.writing import refuse_to_overwrite, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import UnusableCall
@@ -132,20 +134,24 @@ def _written(
     settings: MeasuringSettings,
     force: bool,
 ) -> DemoOutcome:
-    whole = results_of(measured, settings, bench_name=BENCH_NAME)
+    whole = _results_of(measured, settings, BENCH_NAME)
     written = _write_pair(target / "demo.html", whole, make_excerpts(measured), list(_truth_rows(takes)), force)
     for device in _devices(takes):
         of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
         truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))
-        results = results_of(of_device, settings, bench_name=f"{BENCH_NAME}: {device.capitalize()}")
+        results = _results_of(of_device, settings, f"{BENCH_NAME}: {device.capitalize()}")
         written += _write_pair(target / f"{device}.html", results, make_excerpts(of_device), truth, force)
     return DemoOutcome(results=whole, written=tuple(written))
+
+
+def _results_of(measured: Sequence[MeasuredTake], settings: MeasuringSettings, name: str) -> Results:
+    return msgspec.structs.replace(results_of(measured, settings, bench_name=name), commands=["humcheck demo"])
 
 
 def _write_pair(page: Path, results: Results, excerpts: Excerpts, truth: Sequence[TruthRow], force: bool) -> list[Path]:
     saved = page.with_suffix(".json")
     results, sounds = with_excerpts(results, excerpts, folder_name(saved))
-    write_whole(page, render_page(results, commands=["humcheck demo"], truth=truth, sounds=sounds), force=force)
+    write_whole(page, render_page(results, truth=truth, sounds=sounds), force=force)
     write_folder(excerpts, saved, force=force)
     write_whole(saved, results_to_json(results), force=force, mark=RESULTS_MARK)
     return [page, saved]

@@ -37,7 +37,6 @@ _MONTHS = (
 def render_page(
     results: Results,
     *,
-    commands: Sequence[str] = (),
     truth: Sequence[TruthRow] = (),
     sounds: Mapping[str, bytes] | None = None,
 ) -> str:
@@ -47,8 +46,6 @@ def render_page(
     ----------
     results : Results
         All rows; the page shows nothing that is not in them.
-    commands : sequence of str, optional
-        The exact commands that made the results, for the part on repeating the test.
     truth : sequence of TruthRow, optional
         What a simulation used, shown beside what was measured.
     sounds : mapping of str to bytes, optional
@@ -100,7 +97,7 @@ def render_page(
         listening=heard,
         other_files=other_files(results),
         settings=_settings(results),
-        commands=list(commands),
+        commands=results.commands,
         has_direct=catalogue.has_direct,
         has_devices=bool(catalogue.devices),
     )

@@ -284,7 +284,13 @@ class Settings(Row, frozen=True, kw_only=True):
 
 
 class Results(Row, frozen=True, kw_only=True):
-    """A whole results file."""
+    """A whole results file.
+
+    Attributes
+    ----------
+    commands : list of str
+        The command lines that made it, as typed but for the folders of absolute paths.
+    """
 
     bench: Bench
     settings: Settings
@@ -294,6 +300,7 @@ class Results(Row, frozen=True, kw_only=True):
     format: Literal["humcheck-results"] = "humcheck-results"
     format_version: int = 1
     versions: dict[str, str] = msgspec.field(default_factory=dict)
+    commands: list[str] = msgspec.field(default_factory=list)
     takes: list[TakeRow] = msgspec.field(default_factory=list)
     measures: list[Measure] = msgspec.field(default_factory=list)
     changes: list[Change] = msgspec.field(default_factory=list)

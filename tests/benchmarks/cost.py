@@ -145,7 +145,7 @@ def _results(paths: list[Path]) -> Results:
 
 
 def _page(results: Results) -> str:
-    return render_page(results, commands=["humcheck compare"])
+    return render_page(results)
 
 
 def _breakdown(path: Path) -> str:

@@ -335,3 +335,12 @@ def test_what_is_no_results_file_is_refused(tmp_path, content):
 
 def test_a_missing_results_file_is_refused(tmp_path):
     assert_refused(run("report", "gone.json", folder=tmp_path), "gone.json: ")
+
+
+def test_a_page_made_of_saved_results_names_the_command_that_measured(takes, tmp_path):
+    take = str(takes / "direct.wav")
+    assert run("inspect", take, "--json", "saved.json", folder=tmp_path).returncode == 0
+    assert run("report", "saved.json", "--out", "again.html", folder=tmp_path).returncode == 0
+    page = (tmp_path / "again.html").read_text(encoding="utf-8")
+    assert "humcheck inspect direct.wav --json saved.json" in page
+    assert take not in page  # where somebody keeps recordings is nobody's business

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from humcheck.report.page import render_page
@@ -17,13 +18,11 @@ from tests.report.browser import chromium, node_package
 from tests.report.fake_results import HOSTILE
 
 CASES = {
-    "compare": lambda: render_page(
-        fake_results.compare_results(), truth=fake_results.truth_rows(), commands=["humcheck compare"]
-    ),
+    "compare": lambda: render_page(fake_results.compare_results(), truth=fake_results.truth_rows()),
     "bench": lambda: render_page(fake_results.bench_results(["Alder", "Birch"], pictures=["white"])),
     "inspect": lambda: render_page(fake_results.inspect_results()),
     "empty": lambda: render_page(fake_results.empty_results()),
-    "hostile": lambda: render_page(fake_results.hostile_results(), commands=list(HOSTILE)),
+    "hostile": lambda: render_page(msgspec.structs.replace(fake_results.hostile_results(), commands=list(HOSTILE))),
 }
 pytestmark = pytest.mark.slow
 

@@ -7,6 +7,7 @@ import hashlib
 import json
 import re
 
+import msgspec
 import pytest
 
 from humcheck.audio.writing import MARK, own_output, write_whole
@@ -16,11 +17,14 @@ from tests.report import fake_results
 from tests.report.fake_results import HOSTILE, Maker
 from tests.report.page_reader import read_page
 
+
+def made_by(results, *commands):
+    return msgspec.structs.replace(results, commands=list(commands))
+
+
 CASES = {
     "compare": lambda: render_page(
-        fake_results.compare_results(),
-        truth=fake_results.truth_rows(),
-        commands=["humcheck compare --direct 'a b.wav'"],
+        made_by(fake_results.compare_results(), "humcheck compare --direct 'a b.wav'"), truth=fake_results.truth_rows()
     ),
     "bench": lambda: render_page(fake_results.bench_results()),
     "inspect": lambda: render_page(fake_results.inspect_results()),
@@ -28,7 +32,7 @@ CASES = {
     "mono compare": lambda: render_page(fake_results.compare_results(channels=("mono",))),
     "direct only": lambda: render_page(fake_results.direct_only_results()),
     "empty": lambda: render_page(fake_results.empty_results()),
-    "hostile": lambda: render_page(fake_results.hostile_results(), commands=list(HOSTILE)),
+    "hostile": lambda: render_page(made_by(fake_results.hostile_results(), *HOSTILE)),
     "ten devices": lambda: render_page(
         fake_results.bench_results([f"Box {n}" for n in range(10)], ports=1, pictures=["white"])
     ),
