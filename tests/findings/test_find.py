@@ -154,3 +154,16 @@ def test_repeats_that_differ_are_said_to():
 def test_decibels_in_words(level_dbr, words):
     # Elementary: 20 dB are a factor of ten.
     assert words in weaker_in_words(level_dbr)
+
+
+def test_the_page_explains_the_steps_that_findings_use():
+    from humcheck.findings.audibility import difference_severity
+    from humcheck.findings.audibility.words import MARGIN_DB as used_for_margins
+    from humcheck.results.severity import LEVEL_DB, MARGIN_DB, TONE_SPAN_DB
+
+    assert used_for_margins == MARGIN_DB
+    for kind, scale in (("level", LEVEL_DB), ("tone", TONE_SPAN_DB)):
+        for step in ("slight", "clear", "strong"):
+            value = getattr(scale, step)
+            assert difference_severity(kind, value) == step
+            assert difference_severity(kind, value - 0.01) != step

@@ -338,6 +338,14 @@ def device_rows(
     return ids
 
 
+_CAUSE = {
+    "cause": "ground-loop",
+    "reasons": ["it holds odd harmonics (50, 150 and 250 Hz)", "both channels carry it alike (within 1.9 dB)"],
+    "doubts": ["a magnetic field comes close"],
+    "test": "Put an audio isolating transformer into the audio lead and record the quiet section again.",
+}
+
+
 def findings_of(maker: Maker, name: str, ids: dict[str, str], severities: Sequence[str], **fields: Any) -> None:
     """A finding for each complaint."""
     sentences = {
@@ -377,6 +385,7 @@ def findings_of(maker: Maker, name: str, ids: dict[str, str], severities: Sequen
                 if heard
                 else [],
                 cautions=["Never cut the protective earth to cure hum."] if heard and kind == "hum" else [],
+                **(_CAUSE if kind == "hum" else {}),
                 **fields,
             ),
         )
