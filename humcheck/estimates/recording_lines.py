@@ -89,8 +89,8 @@ def read_recording(file: TakeFile, *, mains_hz: float | None = None) -> Recordin
         under = hum_under_programme(file, mains_hz=mains_hz)
     except MeasurementError:
         return RecordingLines(lines=quiet, stretch=stretch, stretch_lines=first)
-    long = (stretch.stop - stretch.start) / file.rate_hz >= LONG_S
-    return RecordingLines(lines=_merged(quiet, under, trusted=long), stretch=stretch, stretch_lines=first)
+    trusted = (stretch.stop - stretch.start) / file.rate_hz >= LONG_S or _agree([lines for _, lines in fits])
+    return RecordingLines(lines=_merged(quiet, under, trusted=trusted), stretch=stretch, stretch_lines=first)
 
 
 def _unchanging(file: TakeFile, stretches: Sequence[QuietStretch]) -> list[QuietStretch]:
@@ -212,6 +212,15 @@ def _merged(quiet: LineEstimate, under: ProgrammeHum, *, trusted: bool) -> LineE
     if hum is None and "mains" in quiet.bounds:
         return replace(quiet, bounds={**quiet.bounds, "mains": np.minimum(quiet.bounds["mains"], under.bound)})
     return quiet
+
+
+def _agree(readings: Sequence[LineEstimate]) -> bool:
+    """Whether several pauses hold the same hum: what is left of a note in one is not left of another in the next."""
+    hums = [family for lines in readings for kind in MAINS for family in lines.of_kind(kind)]
+    return len(hums) > 1 and all(
+        _same(hums[0], other) and bool((np.abs(np.log(other.power / hums[0].power)) < np.log(CLEARLY)).all())
+        for other in hums[1:]
+    )
 
 
 def _same(one: FamilyEstimate, other: FamilyEstimate) -> bool:

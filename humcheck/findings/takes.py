@@ -43,7 +43,9 @@ def fitness_findings(results: Results) -> Iterator[Finding]:
             continue
         spoiling = [fault for fault in take.faults if fault.spoils or fault.code == "no-sound"]
         if take.track is None:
-            sentence = f"{take.file} holds no test track that was recognised; its quietest stretch is read."
+            read = any(row.subject == take.id and row.quantity == "noise_level" for row in results.measures)
+            what = "its quietest stretch is read" if read else "something plays all through it, or it is too short"
+            sentence = f"{take.file} holds no test track that was recognised; {what}."
         elif spoiling:
             sentence = f"{take.file} holds the track {take.track.name}, but not all of it can be used."
         else:

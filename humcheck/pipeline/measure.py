@@ -146,6 +146,12 @@ def _spoiled_rows(rows: _Rows, faults: Sequence[Fault]) -> list[NotMeasured]:
 
 
 def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows) -> QuietPart | None:
+    if not take.has_track:
+        from humcheck.pipeline.recording_rows import recording_rows
+
+        made, part = recording_rows(take, key, settings.mains_hz)
+        rows.add(made)
+        return part
     from humcheck.analyzers.buzz import buzz_rows
     from humcheck.analyzers.hum import hum_rows
     from humcheck.analyzers.noise import noise_rows
@@ -172,16 +178,11 @@ def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Row
 
 
 def _quiet_samples(take: Take) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...], int]:
-    """Return the quiet section or, without a track, the quietest stretch; the channels' names; its first sample."""
-    if take.has_track and take.has_section("quiet"):
-        audio = take.section("quiet", before_s=-_QUIET_MARGIN_S, after_s=-_QUIET_MARGIN_S)
-        return audio.samples, audio.channels, audio.start_index
-    if take.has_track:
+    """Return the quiet section, the channels' names, and its first sample."""
+    if not take.has_section("quiet"):
         raise MeasurementError("The track in this take has no quiet section, or the take does not hold all of it.")
-    from humcheck.takes.quiet import quiet_stretch
-
-    stretch = quiet_stretch(take.file)
-    return take.file.read(stretch.start, stretch.stop), take.channels, stretch.start
+    audio = take.section("quiet", before_s=-_QUIET_MARGIN_S, after_s=-_QUIET_MARGIN_S)
+    return audio.samples, audio.channels, audio.start_index
 
 
 def _spectral_faults(take: Take, role: Role) -> list[Fault]:

@@ -43,6 +43,7 @@ def recording_rows(take: Take, key: Key, mains_hz: float | None) -> tuple[list[A
         The quiet stretch, if there is one.
     """
     from humcheck.analyzers.hum import hum_rows
+    from humcheck.analyzers.peak import peak_rows
     from humcheck.estimates.recording_lines import read_recording
 
     try:
@@ -53,12 +54,11 @@ def recording_rows(take: Take, key: Key, mains_hz: float | None) -> tuple[list[A
     stretch, alone = reading.stretch, reading.stretch_lines
     if stretch is None or alone is None:
         reasons = [NotMeasured(**key.fields(quantity=name), reason=reading.reason) for name in _NEED_QUIET]
-        return [*hum_rows(reading.lines, key, take.channels), *reasons], None
+        loudest = peak_rows(take.survey.peak, key, take.channels)
+        return [*hum_rows(reading.lines, key, take.channels), *loudest, *reasons], None
     part = QuietPart(path=take.file.path, start=stretch.start, stop=stretch.stop, swapped=False, lines=alone)
     rows = [*_line_rows(reading.lines, take, key), *_noise_rows(part, take, key)]
     if not stretch.covers_all:
-        from humcheck.analyzers.peak import peak_rows
-
         rows += peak_rows(take.survey.peak, key, take.channels)
     return rows, part
 

@@ -146,9 +146,12 @@ def _faults(catalogue: Catalogue, width: int) -> str:
 
 
 def _missing(catalogue: Catalogue, width: int) -> str:
-    lines: list[str] = []
+    titles: dict[str, list[str]] = {}
     for row in recordings.missing(catalogue):
-        lines += _wrapped(f"{row.title}: {row.reason}", width, "  ", "    ")
+        titles.setdefault(row.reason, []).append(row.title)
+    lines: list[str] = []
+    for reason, named in titles.items():
+        lines += _wrapped(f"{', '.join(dict.fromkeys(named))}: {reason}", width, "  ", "    ")
     return "\n".join(["Not measured:", *lines]) if lines else ""
 
 

@@ -82,7 +82,7 @@ def quiet_stretches(file: TakeFile) -> list[QuietStretch]:
     runs = [(start, stop) for start, stop in _runs(quiet) if (stop - start) * BLOCK_S >= SHORTEST_S]
     if not runs:
         raise MeasurementError(
-            "No stretch of a second or more is quiet: the hum and hiss cannot be read under what is playing."
+            "No stretch of a second or more is quiet: hiss and noise cannot be read under what is playing."
         )
     covers_all = bool(quiet.sum() >= ALL_SHARE * len(quiet))
     most = int(LONGEST_S / BLOCK_S)

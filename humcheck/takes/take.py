@@ -254,12 +254,15 @@ def sought_in(file: TakeFile, start: int = 0) -> Take:
     search = find_marker(file, start)
     sighting = search.sighting
     if sighting is None:
-        return Take(file=file, notes=(_UNREAD,) if search.n_unread else ())
+        # At low rates a chirp is so short that voices look like one now and then.
+        unread = search.n_unread and file.rate_hz >= _CHIRPS_WHOLE_HZ
+        return Take(file=file, notes=(_UNREAD,) if unread else ())
     if sighting.layout is None:
         return Take(file=file, notes=(_newer_track(sighting.identity),))
     return Take(file=file, layout=sighting.layout, alignment=align(file, sighting, sighting.layout))
 
 
+_CHIRPS_WHOLE_HZ = 16_000
 _UNREAD = Fault(
     code="unread-markers",
     sentence="The take holds markers of a test track, but none of them can be read: it is too noisy or distorted, or "
