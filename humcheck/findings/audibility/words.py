@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from humcheck.findings.audibility.families import margin_quantity
 from humcheck.findings.audibility.listening import words_of
-from humcheck.findings.index import Use, worst
+from humcheck.findings.index import Use, use_of, worst
 from humcheck.findings.scale import Scale
 from humcheck.results import Evidence, Measure
 from humcheck.results.rows import Severity
@@ -18,7 +17,6 @@ Difference = Literal["level", "tone"]
 
 _PREDICTION = "prediction"
 _PREDICTION_RE_PEAK = "prediction, if the loudest sound of the recording is played at full scale"
-_NOT_OF_THE_USE = ("role", "quantity", "channel", "listening")
 
 #: Margins in dB: just heard, plain in silence, in the way of soft music (this project's own convention).
 MARGIN_DB = Scale(0.0, 15.0, 30.0)
@@ -59,23 +57,18 @@ def heard(use: Use, family: str, role: str | None = None) -> list[Heard]:
         ``"hum"``, ``"buzz"``, ``"hum_and_buzz"``, ``"whistle"``, ``"digital"``, ``"other"``, ``"hiss"`` or ``"noise"``.
     role : str, optional
         Without it: what the device adds, where that is known, else what is heard through it, else the use's own role.
+        ``"added"`` falls back on ``"through"``: of a family that direct takes do not hold, all is added.
     """
-    name = margin_quantity(family)
-    roles = ("added", "through", use.key.role) if role is None else (role,)
+    margins = use.rows.rows(Measure, use_of(use.key), margin_quantity(family))
+    roles = ("added", "through", use.key.role) if role is None else (role, "through") if role == "added" else (role,)
     for wanted in roles:
         found: dict[str, dict[str, Measure]] = {}
-        for row in _margins(use, name, wanted):
-            found.setdefault(row.listening or "", {})[row.channel] = row
+        for row in margins:
+            if row.role == wanted and row.listening is not None:
+                found.setdefault(row.listening, {})[row.channel] = row
         if found:
             return [_heard(setting, worst(rows)) for setting, rows in found.items()]
     return []
-
-
-def _margins(use: Use, quantity: str, role: str) -> Iterator[Measure]:
-    mine = use.key.identity(*_NOT_OF_THE_USE)
-    for row in use.results.measures:
-        if row.quantity == quantity and row.role == role and row.identity(*_NOT_OF_THE_USE) == mine:
-            yield row
 
 
 def _heard(setting: str, row: Measure | None) -> Heard:
