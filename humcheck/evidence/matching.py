@@ -46,11 +46,15 @@ def quiet_group(
     group = [] if direct is None else [QuietTake(take=direct, match_db=0.0)]
     group += [QuietTake(take=take, match_db=_match_db(take, direct, gains_db)) for take in heard]
     left_out = len(uses) - len(heard)
-    return group, f"{_counted(left_out)} of using it not played here." if left_out else ""
+    return group, _left_out_words(left_out)
 
 
-def _counted(number: int) -> str:
-    return "1 more way was measured but is" if number == 1 else f"{number} more ways were measured but are"
+def _left_out_words(number: int) -> str:
+    if number < 1:
+        return ""
+    if number == 1:
+        return "1 more way of using it was measured but is not played here."
+    return f"{number} more ways of using it were measured but are not played here."
 
 
 def _best_direct(take: MeasuredTake, directs: Sequence[MeasuredTake]) -> MeasuredTake | None:

@@ -39,7 +39,7 @@ PART_OF_FAMILY = {
 #: Families whose lines were measured with their phase.
 _WITH_PHASE = ("mains", "field")
 #: Amplitudes may bend at points this far apart; where two families beat, faster.
-_KNOT_S = 1.0
+_KNOT_S = 0.5
 _BEATING_KNOT_S = 0.25
 #: A line this many times its uncertainty lies some 20 dB above the noise beside it.
 _STRONG = 7.0

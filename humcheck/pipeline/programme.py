@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from humcheck.audio.files import TakeFile
 from humcheck.audio.levels import Floats
 from humcheck.comparison.intervals import NORMAL_95
 from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
@@ -87,10 +88,17 @@ def _material(direct_path: str, through_path: str) -> tuple[Floats | None, Float
     from humcheck.audio.resampling import resample
 
     files = [load_take(path, seek_track=False).file for path in (direct_path, through_path)]
-    if all(quiet_stretch(file).covers_all for file in files):
+    if all(_nothing_plays(file) for file in files):
         return None, None, 0.0
     direct, through = (file.read(0, min(file.n_samples, int(LONGEST_S * file.rate_hz))) for file in files)
     return direct, resample(through, files[1].rate_hz, files[0].rate_hz), float(files[0].rate_hz)
+
+
+def _nothing_plays(file: TakeFile) -> bool:
+    try:
+        return quiet_stretch(file).covers_all
+    except MeasurementError:  # it plays without a pause
+        return False
 
 
 def _rows_of_fit(take: MeasuredTake, channel: str, fit: ProgrammeFit) -> Iterator[Any]:
