@@ -18,12 +18,14 @@ SUPPLY_CAUTION = (
 DISPLAY_CAUTION = "Do not open a display: a tube keeps thousands of volts long after it is switched off."
 
 #: Hunting by halves, for a noise whose cause is open.
+ISOLATE = "Put an audio isolating transformer into the audio lead, and compare level and bass before and after."
+BLACK_PICTURE = "Repeat the quiet section with a black picture: if the buzz goes, the picture leaks into the sound."
 ONE_AT_A_TIME = "Unplug one thing at a time (aerial, network, second display) and take a short quiet take after each."
 LOOP = (
     "Feed source, device, display and recorder from one outlet strip, and measure again.",
     "Unplug whatever else is earthed, one thing at a time (aerial, network, second display), a short quiet take each.",
     "Run the recorder, if it is a portable computer, on its battery without its charger.",
-    "Put an audio isolating transformer into the audio lead, and compare level and bass before and after.",
+    ISOLATE,
 )
 MAGNETIC = (
     "Lay the audio leads away from transformers, plug-in supplies and mains leads; cross mains leads at right angles.",
@@ -46,7 +48,7 @@ SCREEN = (
     "Clean the sockets; check that each plug's shell grips.",
 )
 CROSSTALK = (
-    "Repeat the quiet section with a black picture: if the buzz goes, the picture leaks into the sound.",
+    BLACK_PICTURE,
     "Use leads in which each audio line has its own screen, and keep audio and video leads apart.",
     "Check that the picture is terminated in 75 ohm once and only once.",
     "Try another port: the input farthest from the output is the hardest case.",
@@ -54,7 +56,7 @@ CROSSTALK = (
 RETURN = (
     "Check that the shells of all picture and audio plugs make good contact, and that the leads' screens are whole.",
     "Carry the sound in a lead of its own, not in the lead that carries the picture.",
-    "Put an audio isolating transformer into the audio lead, and compare level and bass before and after.",
+    ISOLATE,
 )
 DISPLAY = (
     "Move the audio leads and the device away from the display and its supply, and measure again.",

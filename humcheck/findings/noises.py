@@ -9,7 +9,6 @@ import msgspec
 
 from humcheck.comparison.added import added_lines
 from humcheck.comparison.compare import reference_for
-from humcheck.findings import advice
 from humcheck.findings.audibility import family_of, heard, heard_sentence, margin_evidence, margin_severity
 from humcheck.findings.causes import Verdict, cause_of
 from humcheck.findings.causes.comparing import compare
@@ -18,6 +17,7 @@ from humcheck.findings.index import Use, worst
 from humcheck.findings.levels import weighted_dbr
 from humcheck.findings.sameness import Differences, differences
 from humcheck.findings.scale import NOISE_DBR_A
+from humcheck.findings.trying import what_to_mind, what_to_try
 from humcheck.findings.words import certainty, channel_words, decibels, joined, weaker_in_words
 from humcheck.results import Evidence, Finding, Measure
 from humcheck.results.rows import Severity
@@ -53,6 +53,11 @@ class _Levels:
     through: Measure
     added: Measure | None
     scale_name: str
+    loudest: str
+
+    def words(self, row: Measure) -> str:
+        """Return a level in plain words, then as a figure."""
+        return f"{weaker_in_words(row.value, self.loudest)} ({row.value:.0f} dB re {self.scale_name})"
 
 
 def noise_findings(use: Use) -> Iterator[Finding]:
@@ -86,14 +91,14 @@ def bench_noise_findings(use: Use) -> Iterator[Finding]:
 
 def _levels_of(use: Use, noise: Noise) -> _Levels | None:
     """Return a noise's rows in dBr, else in dBFS: takes without the 997 Hz tone have no other scale."""
-    for quantity, scale_name in (
-        (f"{noise.quantity}_rel", "the track's full scale"),
-        (noise.quantity, "the recorder's full scale"),
+    for quantity, scale_name, loudest in (
+        (f"{noise.quantity}_rel", "the track's full scale", "the loudest sound of the track"),
+        (noise.quantity, "the recorder's full scale", "the strongest tone that the recorder can hold"),
     ):
         through = worst(use.measures(quantity, use.key.role))
         if through is not None:
             added = worst(use.measures(quantity, "added")) or _all_of_it(use, noise, through)
-            return _Levels(through=through, added=added, scale_name=scale_name)
+            return _Levels(through=through, added=added, scale_name=scale_name, loudest=loudest)
     return None
 
 
@@ -133,7 +138,7 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> F
         hidden = ". It cannot be seen under the recorder's own" if "floor_dbfs" in through.detail else ""
         sentence = (
             f"{use.subject} adds no {noise.name} that could be measured; whatever it may add stays below "
-            f"{added.value:.0f} dB re {levels.scale_name} ({weaker_in_words(added.value)}){hidden}."
+            f"{added.value:.0f} dB re {levels.scale_name} ({weaker_in_words(added.value, levels.loudest)}){hidden}."
         )
         return _finding(use, noise, through, added, "none", sentence)
     if noise.kind != "hiss" and _is_scatter(through, added, changed_db):
@@ -146,13 +151,11 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> F
     direct_lines = [] if reference is None else Use(reference, use.results, use.rows).lines(_ALL_FAMILIES, "direct")
     cause = None if differ or noise.kind == "hiss" else cause_of(use, noise.quantity, direct_lines)
     change = use.changes(noise.quantity).get(added.channel)
-    stronger = "" if change is None else f" ({_stronger(change.value, change.bound)} than without it)"
+    stronger = "" if change is None else f", {_stronger(change.value, change.bound)} than without it"
     verb = "comes with" if differ else "adds"
     name = noise.name if cause is None or cause.name != "digital-frames" else "steady tones"
-    sentence = (
-        f"{use.subject} {verb} {name}: with it in the path {channel_words(through.channel)} carries "
-        f"{through.value:.0f} dB re {levels.scale_name}, {weaker_in_words(through.value)}{stronger}."
-    )
+    size = f"{levels.words(through)}{stronger}"
+    sentence = f"{use.subject} {verb} {name}: in {channel_words(through.channel)} it is then {size}."
     severity = _severity(use, noise, added, "added")
     if through.fix is not None:
         sentence += _fixed(use, noise)
@@ -191,8 +194,8 @@ def _lone_finding(use: Use, noise: Noise, levels: _Levels) -> Finding:
         return _finding(use, noise, row, row, "none", sentence)
     verb = "are" if noise.kind == "other-tones" else "is"
     sentence = (
-        f"There {verb} {noise.name}{where}: {row.value:.0f} dB re {levels.scale_name} in "
-        f"{channel_words(row.channel)}, {weaker_in_words(row.value)}{_frequency(use, noise)}."
+        f"There {verb} {noise.name}{where}{_frequency(use, noise)}: in {channel_words(row.channel)} "
+        f"{levels.words(row)}."
     )
     cause = None if noise.kind == "hiss" else cause_of(use, noise.quantity, [])
     return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role)
@@ -227,7 +230,7 @@ def _finding(
         parts.append(cause.sentence)
         confidence.insert(0, cause.confidence)
         evidence += cause.evidence
-    told = severity != "none"
+    told, is_hiss = severity != "none", noise.kind == "hiss"
     return Finding(
         **shown.fields(quantity=noise.quantity),
         id=f"{noise.kind}-{noise.quantity}-{use.words}",
@@ -239,33 +242,10 @@ def _finding(
         reasons=[] if cause is None else list(cause.reasons),
         doubts=[] if cause is None else [*cause.doubts, *(() if differ is None else differ.unsaid)],
         test="" if cause is None else cause.test,
-        advice=_advice(noise, cause, differ) if told else [],
-        cautions=_cautions(noise, cause, differ) if told else [],
+        advice=what_to_try(cause, differ, is_hiss=is_hiss) if told else [],
+        cautions=what_to_mind(cause, differ, is_hiss=is_hiss) if told else [],
         evidence=list(dict.fromkeys(evidence))[:_MOST_EVIDENCE],
     )
-
-
-def _advice(noise: Noise, cause: Verdict | None, differ: Differences | None) -> list[str]:
-    if differ:
-        return [differ.again]
-    if noise.kind == "hiss":
-        return list(advice.HISS)
-    if cause is None:
-        return [advice.ONE_AT_A_TIME]
-    steps = [*cause.best.advice]
-    if cause.second is not None:
-        steps += cause.second.advice[:2]
-    by_halves = any("at a time" in step or "one thing" in step for step in steps)
-    return list(dict.fromkeys(steps if by_halves else [*steps, advice.ONE_AT_A_TIME]))
-
-
-def _cautions(noise: Noise, cause: Verdict | None, differ: Differences | None) -> list[str]:
-    if differ or noise.kind == "hiss":
-        return []
-    if cause is None:
-        return [advice.EARTH_CAUTION, advice.CABLE_CAUTION]
-    second = () if cause.second is None else cause.second.cautions
-    return list(dict.fromkeys([*cause.best.cautions, *second]))
 
 
 def _stronger(change_db: float, bound: str | None) -> str:
@@ -275,4 +255,4 @@ def _stronger(change_db: float, bound: str | None) -> str:
 
 def _frequency(use: Use, noise: Noise) -> str:
     row = worst(use.measures(noise.quantity.replace("_level", "_frequency"), use.key.role))
-    return "" if row is None else f", at {row.value:.3f} Hz and its multiples"
+    return "" if row is None else f" at {row.value:.3f} Hz and its multiples"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from humcheck.findings.words import joined
 from humcheck.results import Key
 
 #: Parts of the bench itself, as people name them in a take's condition (common practice, no source). A key of
@@ -84,5 +85,5 @@ def _again(through: Key, direct: Key) -> str:
         if any(_condition(name, through.condition.get(name), direct.condition.get(name)))
     ]
     if through.fix != direct.fix:
-        wanted.append(_fix_words(through.fix))
-    return f"Record the direct path again with {', '.join(wanted)}; then compare." if wanted else ""
+        wanted.append(through.fix or "no fix")
+    return f"Record the direct path again with {joined(wanted)}; then compare." if wanted else ""

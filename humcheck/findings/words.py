@@ -20,14 +20,14 @@ def channel_words(channel: str) -> str:
     return _CHANNEL_WORDS.get(channel, channel)
 
 
-def weaker_in_words(level_dbr: float) -> str:
-    """Return how much weaker than the loudest sound of the track a level is, as a factor rounded to two digits."""
+def weaker_in_words(level_dbr: float, loudest: str = "the loudest sound of the track") -> str:
+    """Return how much weaker than the loudest sound a level is, as a factor rounded to two digits."""
     factor = 10 ** (-level_dbr / 20)
     if factor < 1.5:
-        return "about as strong as the loudest sound of the track"
+        return f"about as strong as {loudest}"
     digits = 1 if factor < 10 else -(len(str(int(factor))) - 2)
     rounded = round(factor, digits)
-    return f"about {rounded:,.0f} times weaker than the loudest sound of the track"
+    return f"about {rounded:,.0f} times weaker than {loudest}"
 
 
 def decibels(value: float, digits: int = 1) -> str:

@@ -51,6 +51,13 @@ class Found:
     elsewhere: tuple[Found, ...] = ()
 
     @property
+    def parts(self) -> tuple[str, str]:
+        """The first sentence, and the others: where it is heard, the cause."""
+        first, _, rest = self.sentence.partition(". ")
+        # A point inside a figure or a name is no end: the next sentence begins with a capital.
+        return (f"{first}.", rest) if rest[:1].isupper() else (self.sentence, "")
+
+    @property
     def explains(self) -> bool:
         """Whether there is more to say of it than its sentence."""
         return bool(self.reasons or self.doubts or self.test or self.advice)

@@ -224,6 +224,8 @@ def _changed(comparison: Comparison) -> Iterator[Clue]:
                 weights=took,
                 evidence=comparison.evidence,
                 changed=True,
+                helped=True,
+                done=advice.ISOLATE if "isolat" in name else "",
             )
         elif abs(comparison.drop_db) <= _LEFT_DB and not comparison.is_least:
             yield Clue(
@@ -231,5 +233,6 @@ def _changed(comparison: Comparison) -> Iterator[Clue]:
                 weights=left,
                 evidence=comparison.evidence,
                 changed=True,
+                done=advice.ISOLATE if "isolat" in name else "",
             )
         return

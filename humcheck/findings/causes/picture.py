@@ -110,6 +110,7 @@ def _brightness(comparison: Comparison) -> Iterator[Clue]:
             weights={"picture-crosstalk": 2, "picture-return": 2, "display": -3},
             evidence=comparison.evidence,
             changed=True,
+            done=advice.BLACK_PICTURE,
         )
     elif abs(comparison.drop_db) <= _STAYS_DB and not comparison.is_least:
         yield Clue(
@@ -117,6 +118,7 @@ def _brightness(comparison: Comparison) -> Iterator[Clue]:
             weights={"display": 3, "picture-crosstalk": -1, "picture-return": -1},
             evidence=comparison.evidence,
             changed=True,
+            done=advice.BLACK_PICTURE,
         )
 
 

@@ -170,7 +170,7 @@ def shape_of(own: Sequence[OwnLine]) -> Shape | None:
     )
 
 
-def strongest_ids(own: Sequence[OwnLine], most: int = 6) -> tuple[str, ...]:
+def strongest_ids(own: Sequence[OwnLine], most: int = 4) -> tuple[str, ...]:
     """Return the ids of the strongest lines."""
     ordered = sorted(own, key=lambda row: -row.level_dbfs)
     return tuple(row.line.id for row in ordered if row.line.id)[:most]

@@ -55,13 +55,16 @@ class Hypothesis:
 class Clue:
     """Something seen, and what it says of each hypothesis by name; without weights it is told beside the reasons.
 
-    ``changed`` tells that it rests on a change of one thing, not on a pattern alone.
+    ``changed`` tells that it rests on a change of one thing, not on a pattern alone, ``helped`` that the change is a
+    remedy to keep, ``done`` which piece of advice was followed with it.
     """
 
     words: str
     weights: Mapping[str, float]
     evidence: tuple[Evidence, ...] = ()
     changed: bool = False
+    helped: bool = False
+    done: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +87,8 @@ class Verdict:
         What would decide.
     evidence : tuple of Evidence
         Rows that the clues rest on.
+    helped, done : tuple of str
+        Changes that took the noise away, in words; advice that was followed already.
     """
 
     best: Hypothesis
@@ -94,6 +99,8 @@ class Verdict:
     doubts: tuple[str, ...]
     test: str
     evidence: tuple[Evidence, ...] = field(default=())
+    helped: tuple[str, ...] = ()
+    done: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -133,7 +140,11 @@ def weigh(hypotheses: Sequence[Hypothesis], clues: Sequence[Clue]) -> Verdict:
         reasons=(*reasons, *(clue.words for clue in clues if not clue.weights)),
         doubts=tuple(doubts),
         test=_MADE if changed and near is None else best.test,
-        evidence=tuple(pointer for clue in clues for pointer in clue.evidence),
+        evidence=tuple(
+            pointer for clue in sorted(clues, key=lambda clue: not clue.changed) for pointer in clue.evidence
+        ),
+        helped=tuple(clue.words for clue in clues if clue.helped),
+        done=tuple(clue.done for clue in clues if clue.done),
     )
 
 
