@@ -16,6 +16,7 @@ from humcheck.report.page import render_page
 from tests.report import fake_results
 from tests.report.browser import chromium, node_package
 from tests.report.fake_results import HOSTILE
+from tests.report.listened_results import listened_results
 
 CASES = {
     "compare": lambda: render_page(fake_results.compare_results(), truth=fake_results.truth_rows()),
@@ -23,8 +24,15 @@ CASES = {
     "inspect": lambda: render_page(fake_results.inspect_results()),
     "empty": lambda: render_page(fake_results.empty_results()),
     "hostile": lambda: render_page(msgspec.structs.replace(fake_results.hostile_results(), commands=list(HOSTILE))),
+    "listened": lambda: _listened(),
 }
 pytestmark = pytest.mark.slow
+
+
+def _listened() -> str:
+    results, sounds = listened_results()
+    return render_page(results, sounds=sounds)
+
 
 READER = "document.querySelector('#tone .reader')"
 
