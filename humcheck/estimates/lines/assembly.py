@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from humcheck.estimates.lines.bands import Indices
+from humcheck.estimates.lines.clock_walk import phase_parts, walked_rate
 from humcheck.estimates.lines.comb_lines import CERTAIN, CombLines, Rate
 from humcheck.estimates.lines.harmonics import LineReadings, read_harmonics, refined_law, unite
 from humcheck.estimates.lines.joint import Booleans, JointFit
@@ -18,6 +20,7 @@ from humcheck.estimates.lines.powers import joint_power, line_powers
 from humcheck.estimates.lines.result import FamilyEstimate
 from humcheck.estimates.lines.section import RegionFit
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
+from humcheck.estimates.lines.swell import read_swell
 from humcheck.estimates.lines.wander import wander_profile
 from humcheck.results.rows import Family
 
@@ -38,13 +41,16 @@ class NamedComb:
     kind : str
         Family.
     fit : JointFit
-        Fit that it is part of.
+        Fit that it is part of, in the channels as they are.
+    sought : JointFit
+        The same combs in channels whose noise is independent.
     columns : tuple of int
         Its combs there.
     """
 
     kind: Family
     fit: JointFit
+    sought: JointFit
     columns: tuple[int, ...]
 
 
@@ -53,13 +59,13 @@ def named_combs(found: RegionFit, line_rates_hz: Floats) -> list[NamedComb]:
     kinds = name_combs(found.region, found.sought, line_rates_hz)
     confused = confused_combs(found.fit)
     named = [
-        NamedComb(kind=kind, fit=found.fit, columns=(column,))
+        NamedComb(kind=kind, fit=found.fit, sought=found.sought, columns=(column,))
         for column, kind in enumerate(kinds)
         if column not in confused
     ]
     if confused:
         kind: Family = "field" if all(kinds[column] == "field" for column in confused) else "mains_or_field"
-        named.append(NamedComb(kind=kind, fit=found.fit, columns=confused))
+        named.append(NamedComb(kind=kind, fit=found.fit, sought=found.sought, columns=confused))
     return named
 
 
@@ -102,9 +108,9 @@ def comb_family(
     upper_orders = np.arange(int(fitted.orders[-1]) + 1, int(spectrum.highest_hz / laws[places[0]].mean_hz) + 1)
     upper = unite([read_harmonics(spectrum, laws, place, upper_orders) for place in places])
     strong = upper_orders[(upper.gain > CERTAIN).any(axis=1)]
-    if strong.size and len(places) == 1 and laws[places[0]].spline is None:
-        laws[places[0]] = refined_law(spectrum, laws, places[0], strong)
-        upper = read_harmonics(spectrum, laws, places[0], upper_orders)
+    if len(places) == 1 and laws[places[0]].spline is None:
+        laws[places[0]] = _walked_law(spectrum, laws, places[0], strong, comb)
+        upper = read_harmonics(spectrum, laws, places[0], upper_orders) if strong.size else upper
     law = laws[places[0]]
     mean_square = np.concatenate([fitted.mean_square, upper.mean_square])
     orders = np.concatenate([fitted.orders, upper.orders])
@@ -131,20 +137,47 @@ def comb_family(
     )
 
 
+def _walked_law(
+    spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], place: int, strong: Indices, comb: NamedComb
+) -> PhaseLaw:
+    """Return a rigid comb's law with the rate that all its lines tell, and what the clocks' walk leaves open of it."""
+    law, fit, column = laws[place], comb.sought, comb.columns[0]
+    used = fit.used[:, column]
+    turned = fit.residual[used] * fit.lines[used, column].conj()[:, np.newaxis]
+    amplitude = fit.amplitudes[used, :, column]
+    orders = fit.bands.orders[used].astype(np.float64)
+    parts = phase_parts(turned + amplitude[:, :, np.newaxis], amplitude, orders, fit.bands.time_s)
+    if strong.size:
+        refined, upper_parts = refined_law(spectrum, laws, place, strong)
+        parts = parts.beside(refined.base_hz - law.base_hz, spectrum.duration_s / 2) + upper_parts
+        law = refined
+    walked = walked_rate(parts, np.array([law.base_hz]), spectrum.section_s)
+    return replace(
+        law,
+        mean_hz=law.base_hz + float(walked.offset_hz[0]),
+        sd_hz=float(np.hypot(law.sd_hz, walked.walk_sd_hz[0])),
+        scatter=law.scatter + float(walked.scatter[0]),
+    )
+
+
 def _fitted(comb: NamedComb) -> tuple[LineReadings, Floats]:
     """Return the lines that were fitted together, and the covariance of their mean squares, (n_ch, n, n)."""
     orders = comb.fit.bands.orders
     if len(comb.columns) == 1:
         powers = line_powers(comb.fit, comb.columns[0])
-        sd = np.sqrt(np.maximum(np.einsum("cbb->bc", powers.covariance), 0.0))
+        swell = read_swell(comb.fit, comb.columns[0], powers.mean_square)
+        mean_square = powers.mean_square * swell.power_factor
+        # It swells all lines together.
+        common = (mean_square * swell.sd).T
+        covariance = powers.covariance + common[:, :, np.newaxis] * common[:, np.newaxis]
         readings = LineReadings(
             orders=orders,
             amplitude=powers.amplitude,
             variance=powers.amplitude_variance,
-            mean_square=powers.mean_square,
-            sd=sd,
+            mean_square=mean_square,
+            sd=np.sqrt(np.maximum(np.einsum("cbb->bc", covariance), 0.0)),
         )
-        return readings, powers.covariance
+        return readings, covariance
     mean_square, sd = joint_power(comb.fit, list(comb.columns))
     variance = 2.0 * comb.fit.bands.spectrum.line_variance(orders * phase_law(comb.fit, comb.columns[0]).mean_hz).T
     readings = LineReadings(

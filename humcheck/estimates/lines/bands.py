@@ -21,6 +21,9 @@ Indices = npt.NDArray[np.int64]
 LEAST_FLANK = 0.3
 #: Ratio of the noise's largest to its smallest amplitude within a band up to which it does not matter to the flanks.
 MOST_UNEVEN = 1.03
+#: Share of noise power that two channels must have in common to be disentangled first, and share at which they are one.
+COMMON_NOISE = 0.02
+SAME_NOISE = 0.998
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +130,33 @@ def cut_bands(
         stop_hz=n_times * bin_hz - flat_hz,
         spectrum=spectrum,
     )
+
+
+def disentangled(bands: Bands) -> Bands:
+    """Return bands whose channels have independent noise: two channels that share noise are not two witnesses."""
+    mixing = mixing_matrix(bands.spectrum.noise.cross)
+    if mixing is None:
+        return bands
+    values = np.einsum("mc,bct->bmt", mixing, bands.values)
+    return replace(bands, values=values, weight=np.ones(values.shape[:2]))
+
+
+def mixing_matrix(cross: complex) -> Complexes | None:
+    """Return the matrix that whitens two channels, (1 or 2, 2), or None where they hardly share noise.
+
+    Parameters
+    ----------
+    cross : complex
+        Mean of the conjugate of the first channel's whitened noise times the second's.
+    """
+    share = abs(cross)
+    if share**2 < COMMON_NOISE:
+        return None
+    turn = cross.conjugate() / share
+    rows = [np.array([1.0, turn]) / np.sqrt(2 * (1 + share))]
+    if share < SAME_NOISE:
+        rows.append(np.array([1.0, -turn]) / np.sqrt(2 * (1 - share)))
+    return np.asarray(np.stack(rows), dtype=np.complex128)
 
 
 def band_gain(offset_hz: AnyFloats, flat_hz: float, stop_hz: float) -> Floats:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from humcheck.estimates.lines.bands import Bands, Indices, cut_bands
+from humcheck.estimates.lines.bands import Bands, Indices, cut_bands, disentangled
+from humcheck.estimates.lines.clock_walk import PhaseParts, phase_parts
 from humcheck.estimates.lines.comb_lines import Rate, refined_rate
 from humcheck.estimates.lines.joint import Booleans
 from humcheck.estimates.lines.phases import PhaseLaw
@@ -151,18 +152,23 @@ def _powers(
     return power, sd
 
 
-def refined_law(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> PhaseLaw:
-    """Return a rigid comb's phase law with the rate that its strong upper lines tell.
+def refined_law(
+    spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices
+) -> tuple[PhaseLaw, PhaseParts]:
+    """Return a rigid comb's phase law with the rate that its strong upper lines tell, and their phase in parts.
 
     The lines near a picture's line rate are often its strongest and hundreds of times as sensitive as the fundamental.
     """
     own = laws[index]
-    bands = _cut(spectrum, own, orders)
+    bands = disentangled(_cut(spectrum, own, orders))
     lines, _ = _lines(bands, laws, index)
     turned = bands.values * lines[:, 0].conj()[:, np.newaxis]
-    rate, _ = refined_rate(Rate(own.mean_hz, own.sd_hz), orders, turned, bands.time_s - spectrum.duration_s / 2)
+    offset_s = bands.time_s - spectrum.duration_s / 2
+    rate, error_hz = refined_rate(Rate(own.mean_hz, own.sd_hz), orders, turned, offset_s)
+    turned = turned * np.exp(-2j * np.pi * error_hz * np.outer(orders, offset_s))[:, np.newaxis]
+    parts = phase_parts(turned, turned.mean(axis=2), orders.astype(np.float64), bands.time_s)
     scatter = own.scatter * (rate.sd_hz / own.sd_hz) ** 2
-    return replace(own, base_hz=rate.hz, mean_hz=rate.hz, sd_hz=rate.sd_hz, scatter=scatter)
+    return replace(own, base_hz=rate.hz, mean_hz=rate.hz, sd_hz=rate.sd_hz, scatter=scatter), parts
 
 
 def unite(readings: Sequence[LineReadings]) -> LineReadings:

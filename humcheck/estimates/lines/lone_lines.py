@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.estimates.lines.bands import Bands, Indices, cut_bands
+from humcheck.estimates.lines.clock_walk import phase_parts_of_lines, walked_rate
 from humcheck.estimates.lines.joint import Booleans
 from humcheck.estimates.lines.spectrum import HIGHEST_HZ, Complexes, Floats, QuietSpectrum
 
@@ -25,6 +26,8 @@ FEWEST_BINS = 8.0
 N_STEPS = 3
 #: A line is steady where the scatter of its amplitude over parts of the section is below this share of its power.
 N_PARTS = 4
+#: Power over noise at which the phase of each part of a line is known, so that a walk of the clocks shows.
+CLEAR = 1000.0
 MOST_SCATTER = 0.25
 
 
@@ -147,12 +150,18 @@ def _read(bands: Bands, frequency_hz: Floats) -> tuple[LoneLines, Booleans]:
         slope = (amplitude.conj() * (turned @ (weight * offset_s))).imag.sum(axis=1)
         power = np.maximum((np.abs(amplitude) ** 2).sum(axis=1), 1e-300)
         frequency_hz = frequency_hz + np.clip(slope / (2 * np.pi * power * bend), -1 / duration_s, 1 / duration_s)
+    sd_hz = np.sqrt(float(((weight * offset_s) ** 2).sum()) / bend**2 / (2 * power)) / (2 * np.pi)
+    clear = power * offset_s.size > CLEAR
+    if clear.any():
+        parts = phase_parts_of_lines(turned[clear], amplitude[clear], bands.time_s)
+        walked = walked_rate(parts, frequency_hz[clear], bands.spectrum.section_s)
+        frequency_hz[clear] += walked.offset_hz
+        sd_hz[clear] = walked.sd_hz
     gains = bands.line_gains(frequency_hz)
     noise = float((weight**2).sum())
-    spread = float(((weight * offset_s) ** 2).sum()) / bend**2
     lines = LoneLines(
         frequency_hz=frequency_hz,
-        sd_hz=np.sqrt(spread / (2 * power)) / (2 * np.pi),
+        sd_hz=sd_hz,
         amplitude=amplitude / gains,
         variance=noise / gains**2,
     )

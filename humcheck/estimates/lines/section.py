@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from humcheck.estimates.lines.bands import Bands, cut_bands
+from humcheck.estimates.lines.bands import Bands, cut_bands, disentangled
 from humcheck.estimates.lines.families import Region, best_fit
 from humcheck.estimates.lines.joint import JointFit, fit_combs
 from humcheck.estimates.lines.phases import phase_law
 from humcheck.estimates.lines.powers import line_powers
 from humcheck.estimates.lines.search import MAINS_REACH_HZ, search_rigid
-from humcheck.estimates.lines.spectrum import Complexes, Floats, QuietSpectrum
+from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum
 from humcheck.estimates.lines.spline import phase_spline
 
 #: Nominal mains frequencies of the world, about which field rates lie too.
@@ -20,9 +20,6 @@ NOMINALS_HZ = (50.0, 60.0)
 #: Harmonics that frequencies and the choice of families rest on.
 FITTED_HARMONICS = 20
 FLAT_HZ, STOP_HZ = 12.0, 18.0
-#: Share of noise power that two channels must have in common to be disentangled first, and share at which they are one.
-COMMON_NOISE = 0.02
-SAME_NOISE = 0.998
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +80,7 @@ def _rough_score(bands: Bands, nominal_hz: float) -> float:
 def _fit_region(bands: Bands, nominal_hz: float, mains_hz: float | None) -> RegionFit:
     region = Region(
         nominal_hz=nominal_hz,
-        bands=_disentangled(bands),
+        bands=disentangled(bands),
         spline=phase_spline(bands.spectrum.duration_s),
         fixed_hz=np.zeros((bands.n_bands, 0)),
         with_mains=mains_hz is None or mains_hz == nominal_hz,
@@ -94,7 +91,7 @@ def _fit_region(bands: Bands, nominal_hz: float, mains_hz: float | None) -> Regi
 
 def _again(bands: Bands, earlier: RegionFit) -> RegionFit:
     """Fit the same combs again in bands from which more has been taken out."""
-    region = replace(earlier.region, bands=_disentangled(bands))
+    region = replace(earlier.region, bands=disentangled(bands))
     sought = region.fit(earlier.sought.combs)
     return RegionFit(region=region, sought=sought, fit=_in_channels(bands, sought))
 
@@ -109,33 +106,6 @@ def _in_channels(bands: Bands, sought: JointFit) -> JointFit:
         weight = np.where(uneven, 1.0 / np.sqrt(np.maximum(excess, 1.0)), 1.0)
         fit = fit_combs(bands.reweighted(weight), sought.spline, sought.combs, most_steps=0)
     return replace(fit, hessian=sought.hessian)
-
-
-def _disentangled(bands: Bands) -> Bands:
-    """Return bands whose channels have independent noise: two channels that share noise are not two witnesses."""
-    mixing = mixing_matrix(bands.spectrum.noise.cross)
-    if mixing is None:
-        return bands
-    values = np.einsum("mc,bct->bmt", mixing, bands.values)
-    return replace(bands, values=values, weight=np.ones(values.shape[:2]))
-
-
-def mixing_matrix(cross: complex) -> Complexes | None:
-    """Return the matrix that whitens two channels, (1 or 2, 2), or None where they hardly share noise.
-
-    Parameters
-    ----------
-    cross : complex
-        Mean of the conjugate of the first channel's whitened noise times the second's.
-    """
-    share = abs(cross)
-    if share**2 < COMMON_NOISE:
-        return None
-    turn = cross.conjugate() / share
-    rows = [np.array([1.0, turn]) / np.sqrt(2 * (1 + share))]
-    if share < SAME_NOISE:
-        rows.append(np.array([1.0, -turn]) / np.sqrt(2 * (1 - share)))
-    return np.asarray(np.stack(rows), dtype=np.complex128)
 
 
 def _without(bands: Bands, fit: JointFit) -> Bands:

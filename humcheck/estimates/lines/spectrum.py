@@ -48,6 +48,8 @@ class QuietSpectrum:
         Sampling rate.
     n_samples : int
         Samples used, from the section's start.
+    section_s : float
+        Length of the whole section.
     flank_s : float
         Length of each faded flank.
     values : numpy.ndarray, shape (n_ch, n_bins)
@@ -62,6 +64,7 @@ class QuietSpectrum:
 
     rate_hz: float
     n_samples: int
+    section_s: float
     flank_s: float
     values: Complexes
     hann_power: Floats
@@ -145,6 +148,7 @@ def read_spectrum(samples: Floats, rate_hz: float, *, highest_hz: float = HIGHES
     return QuietSpectrum(
         rate_hz=float(rate_hz),
         n_samples=n_samples,
+        section_s=samples.shape[0] / rate_hz,
         flank_s=flank_s,
         values=values,
         hann_power=hann_power,
