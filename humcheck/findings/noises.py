@@ -153,7 +153,7 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> F
     change = use.changes(noise.quantity).get(added.channel)
     stronger = "" if change is None else f", {_stronger(change.value, change.bound)} than without it"
     verb = "comes with" if differ else "adds"
-    name = noise.name if cause is None or cause.name != "digital-frames" else "steady tones"
+    name = _name(noise, cause)
     size = f"{levels.words(through)}{stronger}"
     sentence = f"{use.subject} {verb} {name}: in {channel_words(through.channel)} it is then {size}."
     severity = _severity(use, noise, added, "added")
@@ -192,12 +192,13 @@ def _lone_finding(use: Use, noise: Noise, levels: _Levels) -> Finding:
             f"No {noise.name} was found{where}; any there is lies below {row.value:.0f} dB re {levels.scale_name}."
         )
         return _finding(use, noise, row, row, "none", sentence)
-    verb = "are" if noise.kind == "other-tones" else "is"
+    cause = None if noise.kind == "hiss" else cause_of(use, noise.quantity, [])
+    name = _name(noise, cause)
+    verb = "are" if "tones" in name else "is"
     sentence = (
-        f"There {verb} {noise.name}{where}{_frequency(use, noise)}: in {channel_words(row.channel)} "
+        f"There {verb} {name}{where}{_frequency(use, noise, name)}: in {channel_words(row.channel)} "
         f"{levels.words(row)}."
     )
-    cause = None if noise.kind == "hiss" else cause_of(use, noise.quantity, [])
     return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role)
 
 
@@ -253,6 +254,14 @@ def _stronger(change_db: float, bound: str | None) -> str:
     return f"{at_least}{decibels(change_db, 0)} stronger" if change_db >= 0 else f"{decibels(-change_db, 0)} weaker"
 
 
-def _frequency(use: Use, noise: Noise) -> str:
+def _name(noise: Noise, cause: Verdict | None) -> str:
+    """Return what a noise is called: tones of digital frames are no hum, whatever family they were counted to."""
+    is_mistaken = cause is not None and cause.name == "digital-frames" and noise.kind != "digital"
+    return "steady tones" if is_mistaken else noise.name
+
+
+def _frequency(use: Use, noise: Noise, name: str) -> str:
     row = worst(use.measures(noise.quantity.replace("_level", "_frequency"), use.key.role))
-    return "" if row is None else f" at {row.value:.3f} Hz and its multiples"
+    if row is None or name != noise.name:
+        return ""
+    return f" ({row.value:.3f} Hz)" if noise.kind == "whistle" else f" at {row.value:.3f} Hz and its multiples"

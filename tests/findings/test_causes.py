@@ -176,6 +176,15 @@ def test_without_a_black_take_the_test_is_to_make_one():
     assert "black picture" in finding.test
 
 
+def test_tones_at_multiples_of_a_kilohertz_are_no_hum_whatever_family_they_were_counted_to():
+    # 1 kHz is the twentieth harmonic of 50 Hz: a comb of frames looks like a sparse comb of a picture or the mains.
+    parts = comb({20 * n: 1.0 for n in range(1, 18)}, family="field", top_dbfs=-90.0)
+    finding = next(row for row in find(gathered(direct(name="buzz_level"), parts)) if row.quantity == "buzz_level")
+    assert finding.cause == "digital-frames"
+    assert "adds steady tones" in finding.sentence
+    assert "USB" in finding.sentence
+
+
 @pytest.mark.parametrize(
     ("through", "without", "words"),
     [

@@ -1,7 +1,7 @@
 """Causes from the simulated sound itself: path, recorder, file, estimates of lines, comparison, finding.
 
 What is simulated: mains current round a loop (odd harmonics), the published series of a full-wave rectified sine, a
-dimmer's waveform through a small gap, and a white picture leaking through a small capacitance.
+dimmer's waveform through a small gap, a white picture leaking through a small capacitance, and the frames of a link.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.simulation import (
     TIMING_312,
     Crystal,
+    FrameComb,
     Hiss,
     Hum,
     Mains,
@@ -54,6 +55,7 @@ CASES = {
     "supply-ripple": hum(rectified(-75.0)),
     "mains-pulses": hum(dimmer(-80.0)),
     "picture-crosstalk": {"picture": Picture.plain("white", TIMING_312, PictureLeak(level_dbfs_at_1k=-95.0))},
+    "digital-frames": {"frames": FrameComb(level_dbfs=-100.0)},
     "": {},
 }
 

@@ -46,11 +46,14 @@ def cause_of(use: Use, quantity: str, direct: Sequence[Line]) -> Verdict | None:
         Lines of the direct take beside it; empty for a recording that stands alone.
     """
     own = own_lines(use.lines([_FAMILIES[quantity]]), direct)
+    if steady.is_of_frames(own):
+        # Multiples of 1 kHz are multiples of 50 Hz as well, and may have been taken for a family at that rate.
+        return _weighed((steady.FRAMES,), list(steady.steady_clue(own, steady.FRAMES)))
     if quantity == "hum_level":
         return _mains(use, own)
     if quantity in ("buzz_level", "whistle_level"):
         return _picture(use, quantity, direct)
-    hypothesis = steady.FRAMES if steady.is_of_frames(own) else _STEADY[quantity]
+    hypothesis = _STEADY[quantity]
     clues = list(steady.steady_clue(own, hypothesis))
     return _weighed((hypothesis,), clues)
 

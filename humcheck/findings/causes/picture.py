@@ -87,13 +87,13 @@ def picture_clues(
         )
     if brightness is not None:
         yield from _brightness(brightness)
-    if shape is not None and whistle and picture == "white":
-        yield from _slope(shape, whistle)
+    if shape is not None and whistle and picture != "black":
+        yield from _slope(shape, whistle, is_plain=picture == "white")
     channels = shape.left_minus_right_db if shape is not None else None
     if channels is not None and abs(channels) <= ALIKE_DB + 1:
         yield Clue(
             words=f"both channels carry it nearly alike (within {abs(channels):.1f} dB)",
-            weights={"picture-return": 0.5},
+            weights={"picture-return": 0.25},
         )
     elif channels is not None and abs(channels) >= ONE_SIDED_DB:
         yield Clue(
@@ -122,8 +122,11 @@ def _brightness(comparison: Comparison) -> Iterator[Clue]:
         )
 
 
-def _slope(shape: Shape, whistle: Sequence[OwnLine]) -> Iterator[Clue]:
-    """Yield what the whistle's strength beside the lowest field-rate tone says; a white picture's own is known."""
+def _slope(shape: Shape, whistle: Sequence[OwnLine], *, is_plain: bool) -> Iterator[Clue]:
+    """Yield what the whistle's strength beside the lowest field-rate tone says.
+
+    A white picture's own is known; of an unknown picture the clue counts half.
+    """
     order = min(shape.levels_dbfs)
     line_hz = max(row.line.frequency_hz for row in whistle)
     channels = {row.line.channel for row in whistle}
@@ -145,4 +148,7 @@ def _slope(shape: Shape, whistle: Sequence[OwnLine]) -> Iterator[Clue]:
             "may come by a common ground"
         )
         weights = {"picture-crosstalk": 1.5, "picture-return": 0.5}
+    if not is_plain:
+        weights = {name: weight / 2 for name, weight in weights.items()}
+        words += "; which picture was on is not known to be a plain one"
     yield Clue(words=words, weights=weights, evidence=evidence)
