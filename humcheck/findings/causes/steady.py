@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from humcheck.findings import advice
 from humcheck.findings.causes.shape import OwnLine, strongest_ids
 from humcheck.findings.causes.weighing import Clue, Hypothesis
-from humcheck.results import Evidence
+from humcheck.results import Evidence, Line
 
 MAINS_OR_PICTURE = Hypothesis(
     name="mains-or-picture",
@@ -48,10 +48,20 @@ _FRAME_HZ, _FRAME_TOLERANCE, _FRAME_SHARE = 1000.0, 2e-4, 0.8
 
 def is_of_frames(own: Sequence[OwnLine]) -> bool:
     """Return whether nearly all power of some lines stands at multiples of 1 kHz, three of them at least."""
-    powers = [(row.line.frequency_hz, 10 ** (row.level_dbfs / 10)) for row in own]
+    powers = [(_nominal_hz(row.line), 10 ** (row.level_dbfs / 10)) for row in own]
     at_frames = [(hz, power) for hz, power in powers if _is_frame(hz)]
     share = sum(power for _, power in at_frames) / max(sum(power for _, power in powers), 1e-300)
     return share >= _FRAME_SHARE and len({round(hz / _FRAME_HZ) for hz, _ in at_frames}) >= 3
+
+
+def _nominal_hz(line: Line) -> float:
+    """Return a line's frequency; in a family at a mains or picture rate that of the whole number of hertz beside it.
+
+    Where lines of frames were taken for the twentieth harmonic and its multiples, their frequencies follow the family.
+    """
+    if not line.harmonic:
+        return line.frequency_hz
+    return float(line.harmonic * round(line.frequency_hz / line.harmonic))
 
 
 def _is_frame(frequency_hz: float) -> bool:
