@@ -1,5 +1,7 @@
 """What is said of audibility, and which ways of listening can be asked for."""
 
+from dataclasses import replace
+
 import pytest
 
 from humcheck.cli import main
@@ -16,6 +18,7 @@ from humcheck.findings.audibility import (
     margin_evidence,
     margin_quantity,
     margin_severity,
+    stated_setting,
 )
 from humcheck.findings.audibility.families import FAMILIES
 from humcheck.findings.index import Use
@@ -141,6 +144,10 @@ def test_the_settings_state_their_model():
     assert headphones.startswith("headphones: full scale 100 dB SPL, uncertain by 8 dB")
     assert "room noise NR 15" in living_room
     known = listening_settings(["headphones=105"])[0]
+    for setting in (*PRESETS, known):
+        read = stated_setting(setting.statement)
+        assert replace(read, words=setting.words) == setting
+    assert stated_setting("bathtub: full scale 3 dB") is None
     assert (known.name, known.full_scale_db_spl, known.uncertainty_db) == ("headphones=105", 105.0, 6.0)
     assert listening_settings(None) == listening_settings([]) == PRESETS
 

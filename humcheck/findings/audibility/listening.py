@@ -7,6 +7,7 @@ is said beside each. A full-scale sine is the reference: music, its mean 12 to 2
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -84,6 +85,11 @@ _LIVING_ROOM = ListeningSetting(
 
 PRESETS = (_HEADPHONES, _LIVING_ROOM)
 
+_STATEMENT = re.compile(
+    r"(?P<name>[^:]+): full scale (?P<level>[\d.]+) dB SPL, uncertain by (?P<uncertainty>[\d.]+) dB; "
+    r"(?:no room noise|room noise NR (?P<rating>[\d.]+)); threshold of hearing for (?P<field>free|diffuse)-field sound"
+)
+
 
 def listening_settings(texts: list[str] | None) -> tuple[ListeningSetting, ...]:
     """Return the settings that a user asked for, each ``NAME`` or ``NAME=SPL``; all presets where none were named.
@@ -97,6 +103,25 @@ def listening_settings(texts: list[str] | None) -> tuple[ListeningSetting, ...]:
         return PRESETS
     chosen = {setting.name: setting for setting in map(_parsed, texts)}
     return tuple(chosen.values())
+
+
+def stated_setting(statement: str) -> ListeningSetting | None:
+    """Return the setting that results state in words; None where it is none that this version can read."""
+    found = _STATEMENT.fullmatch(statement)
+    if found is None:
+        return None
+    preset = next((setting for setting in PRESETS if setting.name == found["name"].partition("=")[0]), None)
+    if preset is None:
+        return None
+    return replace(
+        preset,
+        name=found["name"],
+        words=words_of(found["name"]),
+        full_scale_db_spl=float(found["level"]),
+        uncertainty_db=float(found["uncertainty"]),
+        room_nr=None if found["rating"] is None else float(found["rating"]),
+        field="diffuse" if found["field"] == "diffuse" else "free",
+    )
 
 
 def words_of(name: str) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from humcheck.report.catalogue import Catalogue, is_over_frequency
+from humcheck.report.figures.audibility import audibility_figure
 from humcheck.report.figures.curves import curve_figure
 from humcheck.report.figures.figure import Figure
 from humcheck.report.figures.levels import level_figure
 from humcheck.report.figures.lines import line_figure
 from humcheck.report.figures.traces import trace_figures
-from humcheck.report.order import GROUPS, OTHER, Group
+from humcheck.report.order import AUDIBILITY, GROUPS, OTHER, Group
 
 __all__ = ["Figure", "figures_of"]
 
@@ -23,6 +24,8 @@ def figures_of(catalogue: Catalogue) -> list[tuple[Group, list[Figure]]]:
         if group.curve is not None:
             candidates.append(curve_figure(catalogue, group.curve, f"{group.key}-curve"))
         made.append((group, [figure for figure in candidates if figure is not None]))
+    heard = audibility_figure(catalogue)
+    made.append((AUDIBILITY, [] if heard is None else [heard]))
     made.append((OTHER, [*_unknown_curves(catalogue), *trace_figures(catalogue)]))
     return [(group, figures) for group, figures in made if figures]
 
