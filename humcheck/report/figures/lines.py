@@ -37,6 +37,8 @@ from humcheck.results import Line
 _STEP_DB = 20.0
 _NAMED_LINES = 3
 _MOST_NAMES = 9
+#: Lines further under the strongest are not named.
+_NAMED_DEPTH_DB = 50.0
 
 
 def line_figure(catalogue: Catalogue, group: Group) -> Figure | None:
@@ -195,6 +197,7 @@ def _names(lines: Sequence[Line], across: Scale, up: Scale, box: Box) -> Markup:
     taken: list[tuple[float, float, float]] = []
     found = sorted((line for line in lines if line.bound is None), key=lambda line: -line.level_dbfs)
     places = [(across(line.frequency_hz), up(line.level_dbfs)) for line in found]
+    found = [line for line in found if line.level_dbfs > found[0].level_dbfs - _NAMED_DEPTH_DB]
     for line, (x, y) in zip(found[: 3 * _MOST_NAMES], places, strict=False):
         by_multiple = taken and line.harmonic not in (None, 1)
         words = f"×{line.harmonic}" if by_multiple else hertz(line.frequency_hz)
