@@ -17,7 +17,7 @@ from humcheck.estimates.programme_lines.beside import TINY, line_spectrum
 from humcheck.estimates.programme_lines.evidence import Evidence, weigh
 from humcheck.estimates.programme_lines.parts import SEEN, read_parts, steady_level
 from humcheck.estimates.programme_lines.path import best_path, frames_of
-from humcheck.estimates.programme_lines.tracking import Track, fit_track, turned_by
+from humcheck.estimates.programme_lines.tracking import MUSIC_FACTOR, Track, fit_track, turned_by
 from humcheck.results.rows import Family
 
 #: Shortest recording in which lines can be told from what stands beside them.
@@ -34,6 +34,8 @@ BOUNDED_HZ, BOUND_STEP_HZ, QUIET_FRAMES = 0.2, 0.01, 0.25
 ONE_SIDED_95 = 1.6448536269514722
 #: Scatter of a line, as a share of its power, from which on it says nothing more about its mean.
 MOST_SCATTER = 1.0
+#: Largest uncertainty, as a share of the lines that stand out, of a line that is counted though it does not.
+WORTH = 0.05
 #: Frames this much quieter than the median are gaps of a gate or codec, in which no hum passes either.
 GAP_SHARE = 1e-6
 
@@ -120,13 +122,18 @@ def _family(evidence: Evidence, track: Track, plain: Basebands) -> FamilyEstimat
     kept = np.asarray(evidence.kept.any(axis=1))
     detected = kept[:, np.newaxis] & (lines.gain > SEEN)
     power = np.abs(lines.amplitude) ** 2
-    # Where a note covers a harmonic nothing is known of it: the sum is over the lines that stand out.
-    mean_square = np.where(detected, 0.5 * (power - lines.variance), 0.0)
-    own = np.where(detected, 0.5 * np.sqrt(2 * power * lines.variance + lines.variance**2), 0.0)
+    unbiased = 0.5 * (power - lines.variance)
+    alone = 0.5 * np.sqrt(2 * power * lines.variance + lines.variance**2)
+    # Where a note covers a harmonic nothing is known of it. Lines that do not stand out count with their unbiased
+    # estimate as long as that is worth anything beside those that do.
+    heard = np.where(detected, unbiased, 0.0).sum(axis=0)
+    counted = detected | (kept[:, np.newaxis] & (alone < WORTH * heard))
+    mean_square = np.where(counted, unbiased, 0.0)
+    own = np.where(counted, alone, 0.0)
     # What a line swells and fades beyond the noise makes its mean uncertain too.
     scatter = np.minimum(lines.scatter, MOST_SCATTER)
-    swell = mean_square * 2 * np.sqrt(scatter / parts.middle_s.size)
-    sd = np.hypot(own, swell)
+    swell = np.where(detected, mean_square, 0.0) * 2 * np.sqrt(scatter / parts.middle_s.size)
+    sd = MUSIC_FACTOR * np.hypot(own, swell)
     whole = mean_square.sum(axis=0)
     n_channels = mean_square.shape[1]
     return FamilyEstimate(
