@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import msgspec
@@ -62,21 +62,27 @@ class _Levels:
 
 def noise_findings(use: Use) -> Iterator[Finding]:
     """Yield what a device in the path does to hum, buzz, whistle, other tones and hiss."""
+    told: dict[str, str] = {}
     for noise in NOISES:
         levels = _levels_of(use, noise)
         if levels is None or levels.added is None:
             continue
         if not noise.always and levels.added.bound is not None:
             continue
-        yield _added_finding(use, noise, levels, levels.added)
+        finding = _added_finding(use, noise, levels, levels.added, told)
+        told.setdefault(finding.cause, noise.name)
+        yield finding
 
 
 def single_noise_findings(use: Use) -> Iterator[Finding]:
     """Yield what noise a recording holds that stands alone (no direct take beside it)."""
+    told: dict[str, str] = {}
     for noise in NOISES:
         levels = _levels_of(use, noise)
         if levels is not None and (noise.always or levels.through.bound is None):
-            yield _lone_finding(use, noise, levels)
+            finding = _lone_finding(use, noise, levels, told)
+            told.setdefault(finding.cause, noise.name)
+            yield finding
 
 
 def bench_noise_findings(use: Use) -> Iterator[Finding]:
@@ -86,7 +92,7 @@ def bench_noise_findings(use: Use) -> Iterator[Finding]:
         if levels is None or noise.kind == "hiss" or levels.through.bound is not None:
             continue
         if _severity(use, noise, levels.through, "direct") != "none":
-            yield _lone_finding(use, noise, levels)
+            yield _lone_finding(use, noise, levels, {})
 
 
 def _levels_of(use: Use, noise: Noise) -> _Levels | None:
@@ -130,7 +136,8 @@ def _severity(use: Use, noise: Noise, row: Measure, role: str) -> Severity:
     return "slight" if severity == "none" and perhaps else severity
 
 
-def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> Finding:
+def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure, told: Mapping[str, str]) -> Finding:
+    """Return what a device adds of a noise; `told` are causes named before, with the noise that they were named for."""
     through = levels.through
     reference = reference_for(through, use.rows.measures_of_role("direct"))
     changed_db = None if reference is None or reference.bound is not None else through.value - reference.value
@@ -159,7 +166,7 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure) -> F
     severity = _severity(use, noise, added, "added")
     if through.fix is not None:
         sentence += _fixed(use, noise)
-    return _finding(use, noise, through, added, severity, sentence, cause=cause, differ=differ, role="added")
+    return _finding(use, noise, through, added, severity, sentence, cause=cause, differ=differ, role="added", told=told)
 
 
 def _fixed(use: Use, noise: Noise) -> str:
@@ -183,7 +190,7 @@ def _is_scatter(through: Measure, added: Measure, changed_db: float | None) -> b
     return changed_db is not None and added.n_takes == 1 and changed_db < TAKE_TO_TAKE_DB and through.n_takes == 1
 
 
-def _lone_finding(use: Use, noise: Noise, levels: _Levels) -> Finding:
+def _lone_finding(use: Use, noise: Noise, levels: _Levels, told: Mapping[str, str]) -> Finding:
     row = levels.through
     role = use.key.role
     where = "" if role == "single" else " without a device in the path"
@@ -199,7 +206,7 @@ def _lone_finding(use: Use, noise: Noise, levels: _Levels) -> Finding:
         f"There {verb} {name}{where}{_frequency(use, noise, name)}: in {channel_words(row.channel)} "
         f"{levels.words(row)}."
     )
-    return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role)
+    return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role, told=told)
 
 
 def _finding(
@@ -213,6 +220,7 @@ def _finding(
     cause: Verdict | None = None,
     differ: Differences | None = None,
     role: str | None = None,
+    told: Mapping[str, str] | None = None,
 ) -> Finding:
     """Return the finding: the noise, whether it is heard, its cause or why none is blamed, and what to try."""
     family = family_of(noise.quantity)
@@ -228,10 +236,11 @@ def _finding(
         )
         confidence.insert(0, "cause not sought: the bench differed")
     elif cause is not None:
-        parts.append(cause.sentence)
+        before = (told or {}).get(cause.name)
+        parts.append(cause.sentence if before is None or cause.is_open else cause.sentence_after(before))
         confidence.insert(0, cause.confidence)
         evidence += cause.evidence
-    told, is_hiss = severity != "none", noise.kind == "hiss"
+    weighs, is_hiss = severity != "none", noise.kind == "hiss"
     return Finding(
         **shown.fields(quantity=noise.quantity),
         id=f"{noise.kind}-{noise.quantity}-{use.words}",
@@ -243,8 +252,8 @@ def _finding(
         reasons=[] if cause is None else list(cause.reasons),
         doubts=[] if cause is None else [*cause.doubts, *(() if differ is None else differ.unsaid)],
         test="" if cause is None else cause.test,
-        advice=what_to_try(cause, differ, is_hiss=is_hiss) if told else [],
-        cautions=what_to_mind(cause, differ, is_hiss=is_hiss) if told else [],
+        advice=what_to_try(cause, differ, is_hiss=is_hiss) if weighs else [],
+        cautions=what_to_mind(cause, differ, is_hiss=is_hiss) if weighs else [],
         evidence=list(dict.fromkeys(evidence))[:_MOST_EVIDENCE],
     )
 

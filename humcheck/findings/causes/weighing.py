@@ -114,6 +114,10 @@ class Verdict:
             return f"Two causes come equally close: {self.best.words}; or {self.second.words}."
         return f"{self.best.opening} {self.best.words}."
 
+    def sentence_after(self, noise: str) -> str:
+        """Return the cause as a sentence where the same was said of another noise just before."""
+        return f"Most likely it has the same cause as the {noise}: {self.best.short}."
+
 
 def weigh(hypotheses: Sequence[Hypothesis], clues: Sequence[Clue]) -> Verdict:
     """Return which hypothesis the clues support, and how far ahead of the next it is."""
