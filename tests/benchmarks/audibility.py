@@ -12,16 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
+from humcheck.audio.hearing.ear import ear_for, excess
+from humcheck.audio.hearing.psychoacoustics import threshold_db_spl
 from humcheck.findings.audibility import PRESETS
-from humcheck.findings.audibility.ear import ear_for, excess
-from humcheck.findings.audibility.hearing import threshold_db_spl
 from humcheck.pipeline.compare import TakeRequest, compare_files
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.simulation import ChannelPath, Crystal, Hiss, Hum, LinearPath, Mains, PathModel, harmonics, simulate_take
 from humcheck.tracks.layouts import layout
+from tests.audio.sounds_to_hear import KINDS, RATE_HZ, SILENT_ROOM, margin_db, pressure_pa
+from tests.audio.test_hearing import CRITICAL_RATIO_DB, white
 from tests.benchmarks.table import Row
-from tests.findings.sounds_to_hear import KINDS, RATE_HZ, SILENT_ROOM, margin_db, pressure_pa
-from tests.findings.test_audibility_hearing import CRITICAL_RATIO_DB, white
 
 #: The sound pressure is taken as known here, so that the interval is the measurement's own.
 _KNOWN = tuple(replace(setting, uncertainty_db=0.0) for setting in PRESETS)

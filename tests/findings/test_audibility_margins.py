@@ -6,8 +6,8 @@ import msgspec
 import numpy as np
 import pytest
 
+from humcheck.audio.hearing.psychoacoustics import threshold_db_spl
 from humcheck.findings.audibility import PRESETS, audibility_rows, listening_settings
-from humcheck.findings.audibility.hearing import threshold_db_spl
 from humcheck.results import Measure, NotMeasured, quantity
 from tests.findings.heard_bench import HALF_DB, results_of, use_rows
 

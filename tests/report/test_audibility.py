@@ -7,8 +7,8 @@ import re
 import numpy as np
 import pytest
 
+from humcheck.audio.hearing.psychoacoustics import threshold_db_spl
 from humcheck.findings.audibility import PRESETS, listening_settings
-from humcheck.findings.audibility.hearing import threshold_db_spl
 from humcheck.pipeline.audibility import heard_otherwise
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.figures.audibility import audibility_figure

@@ -1,7 +1,7 @@
 """Audibility: whether what was measured would be heard, for stated ways of listening. A prediction, and it says so."""
 
+from humcheck.audio.hearing.listening import PRESETS, ListeningSetting, listening_settings, stated_setting
 from humcheck.findings.audibility.families import FAMILIES, WHOLE, family_of, margin_quantity
-from humcheck.findings.audibility.listening import PRESETS, ListeningSetting, listening_settings, stated_setting
 from humcheck.findings.audibility.margins import audibility_rows
 from humcheck.findings.audibility.words import (
     Heard,

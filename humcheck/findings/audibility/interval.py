@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from humcheck.findings.audibility.ear import excess
-from humcheck.findings.audibility.listening import ListeningSetting
+from humcheck.audio.hearing.ear import excess
+from humcheck.audio.hearing.listening import ListeningSetting
 from humcheck.findings.audibility.parts import Part
 
 #: One-sided over two-sided 95 % quantile of the normal distribution.

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from humcheck.findings.audibility.ear import Ear, ear_for
+from humcheck.audio.hearing.ear import Ear, ear_for
+from humcheck.audio.hearing.listening import ListeningSetting
 from humcheck.findings.audibility.families import FAMILIES, WHOLE, margin_quantity
 from humcheck.findings.audibility.interval import Margin, margin_of
 from humcheck.findings.audibility.levels import Levels
-from humcheck.findings.audibility.listening import ListeningSetting
 from humcheck.findings.audibility.parts import Part, part_of, total
 from humcheck.results import Measure, NotMeasured, Results, quantity
 from humcheck.results.rows import Channel
@@ -93,7 +93,7 @@ def _rows_of_use(levels: Levels, use: Sequence[Measure], setting: ListeningSetti
             margins["both"] = _of_both(sounds, maskers, margins, setting, tonal=tonal)
         for channel, margin in margins.items():
             row, _ = of_family.get(channel, next(iter(of_family.values())))
-            yield _measure(row, name, channel, setting, margin, re_peak=levels.rests_on_peak(row))
+            yield _measure(row, name, channel, setting, margin, _basis(levels, row, setting))
 
 
 def _parts(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[tuple[str, Channel], tuple[Measure, Part]]:
@@ -144,8 +144,19 @@ def _of_both(
     return margin_of(setting, together, total(around) if around else None, tonal=tonal)
 
 
+def _basis(levels: Levels, row: Measure, setting: ListeningSetting) -> dict[str, float]:
+    """Return what full scale is taken to be: the level at which it is recorded, and its sound pressure level."""
+    recorded = {"full_scale_dbfs": -(levels.shift_db(row) or 0.0), "full_scale_db_spl": setting.full_scale_db_spl}
+    return recorded | ({"re_peak": 1.0} if levels.rests_on_peak(row) else {})
+
+
 def _measure(
-    row: Measure, name: str, channel: Channel, setting: ListeningSetting, margin: Margin, *, re_peak: bool
+    row: Measure,
+    name: str,
+    channel: Channel,
+    setting: ListeningSetting,
+    margin: Margin,
+    basis: dict[str, float],
 ) -> Measure:
     key = row.fields(quantity=margin_quantity(name), channel=channel, listening=setting.name)
     is_value = margin.low is not None
@@ -159,5 +170,5 @@ def _measure(
         interval=(row.interval or "within") if is_value else None,
         n_takes=row.n_takes,
         takes=row.takes,
-        detail={"frequency_hz": margin.frequency_hz} | ({"re_peak": 1.0} if re_peak else {}),
+        detail={"frequency_hz": margin.frequency_hz} | basis,
     )

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from humcheck.audio.hearing.ear import Ear
 from humcheck.audio.levels import Floats
 from humcheck.comparison.compare import reference_for
-from humcheck.findings.audibility.ear import Ear
 from humcheck.findings.audibility.families import FAMILIES, Family
 from humcheck.findings.audibility.levels import Levels, Readings
 from humcheck.results import Measure

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from humcheck.audio.hearing.listening import words_of
 from humcheck.findings.audibility.families import margin_quantity
-from humcheck.findings.audibility.listening import words_of
 from humcheck.findings.index import Use, use_of, worst
 from humcheck.findings.scale import Scale
 from humcheck.results import Evidence, Measure

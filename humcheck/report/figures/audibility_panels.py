@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from humcheck.audio.bands import band_edges_hz
+from humcheck.audio.hearing.ear import ear_for, room_power
+from humcheck.audio.hearing.listening import ListeningSetting, stated_setting
+from humcheck.audio.hearing.psychoacoustics import HIGHEST_HZ, LOWEST_HZ, erb_hz, threshold_db_spl
+from humcheck.audio.hearing.room import third_octave_levels_db_spl
 from humcheck.audio.levels import Floats
-from humcheck.findings.audibility import ListeningSetting, stated_setting
-from humcheck.findings.audibility.ear import ear_for, room_power
-from humcheck.findings.audibility.hearing import HIGHEST_HZ, LOWEST_HZ, erb_hz, threshold_db_spl
-from humcheck.findings.audibility.levels import Levels, Readings
-from humcheck.findings.audibility.room import third_octave_levels_db_spl
 from humcheck.report.catalogue import Catalogue, Setup, worst
-from humcheck.results import Key, Measure
+from humcheck.report.order import FAMILY_WORDS
+from humcheck.results import Measure
 from humcheck.results.rows import Family, Role
 
 MOST_SUBJECTS = 6
@@ -86,7 +86,6 @@ def heard_panels(catalogue: Catalogue) -> tuple[list[HeardPanel], int]:
     settings = [setting for text in catalogue.results.settings.listening if (setting := stated_setting(text))]
     if not settings:
         return [], 0
-    levels = Levels(catalogue.results)
     panels: list[HeardPanel] = []
     left_out = 0
     for role, subject in _subjects(catalogue):
@@ -98,7 +97,7 @@ def heard_panels(catalogue: Catalogue) -> tuple[list[HeardPanel], int]:
         left_out += len({Setup.of(row) for row in first}) - 1
         directs = [row for row in catalogue.measures("audible_margin", "direct") if role == "through"]
         control = catalogue.control(chosen, directs)
-        made = [_panel(catalogue, levels, _key(chosen), control and _key(control), setting) for setting in settings]
+        made = [_panel(catalogue, chosen, control, setting) for setting in settings]
         panels += [panel for panel in made if panel is not None]
     return panels, left_out
 
@@ -109,51 +108,54 @@ def _subjects(catalogue: Catalogue) -> list[tuple[Role, str]]:
     return (under_test or [("direct", "direct")])[:MOST_SUBJECTS]
 
 
-def _key(margin: Measure) -> Key:
-    """Return whose margin it is, without the way of listening: lines and curves know none."""
-    return Key(**margin.fields(quantity="", listening=None))
-
-
 def _panel(
-    catalogue: Catalogue, levels: Levels, key: Key, control: Key | None, setting: ListeningSetting
+    catalogue: Catalogue, chosen: Measure, control: Measure | None, setting: ListeningSetting
 ) -> HeardPanel | None:
     ear, room = ear_for(setting.field), room_power(setting)
-    bands = _hiss(levels, key, setting)
+    bands = _hiss(catalogue, chosen, setting)
     if bands is None:
         return None
     threshold = threshold_db_spl(ear.centre_hz, setting.field)
-    hiss = ear.noise(bands.frequency_hz, bands.value)
-    limit = threshold + 10 * np.log10(1.0 + ear.tone_share * (hiss + room))
-    direct_bands = None if control is None else _hiss(levels, control, setting)
+    limit = threshold + 10 * np.log10(1.0 + ear.tone_share * (ear.noise(*bands) + room))
+    direct_bands = None if control is None else _hiss(catalogue, control, setting)
     places = ear.centre_hz[::_EVERY]
+    thirds = None if setting.room_nr is None else third_octave_levels_db_spl(setting.room_nr, ear.band_hz)
 
-    def tones(row: Key | None) -> list[Tone]:
-        return [] if row is None else _tones(catalogue, levels, row, setting, (ear.centre_hz, limit))
+    def tones(margin: Measure | None) -> list[Tone]:
+        return [] if margin is None else _tones(catalogue, margin, setting, (ear.centre_hz, limit))
 
     return HeardPanel(
-        subject="Direct" if key.role == "direct" else catalogue.title(key.subject),
-        where=catalogue.where(key),
-        channel="" if key.channel == "mono" else key.channel,
+        subject="Direct" if chosen.role == "direct" else catalogue.title(chosen.subject),
+        where=catalogue.where(_setup(chosen)),
+        channel="" if chosen.channel == "mono" else chosen.channel,
         setting=setting,
-        through=tones(key),
+        through=tones(chosen),
         direct=tones(control),
         frequency_hz=places,
-        hiss=_in_the_ears_bands(bands.frequency_hz, bands.value, places),
-        direct_hiss=None
-        if direct_bands is None
-        else _in_the_ears_bands(direct_bands.frequency_hz, direct_bands.value, places),
-        room=None
-        if setting.room_nr is None
-        else _in_the_ears_bands(ear.band_hz, third_octave_levels_db_spl(setting.room_nr, ear.band_hz), places),
+        hiss=_in_the_ears_bands(*bands, places),
+        direct_hiss=None if direct_bands is None else _in_the_ears_bands(*direct_bands, places),
+        room=None if thirds is None else _in_the_ears_bands(ear.band_hz, thirds, places),
         threshold=threshold[::_EVERY],
         limit=limit[::_EVERY],
     )
 
 
-def _hiss(levels: Levels, key: Key, setting: ListeningSetting) -> Readings | None:
-    """Return the hiss in third octaves, in dB SPL."""
-    bands = levels.bands(key, "hiss_spectrum")
-    return None if bands is None else bands.raised(setting.full_scale_db_spl)
+def _setup(margin: Measure) -> Setup:
+    """Return the set-up of a margin without its listening, which lines and curves do not know."""
+    return replace(Setup.of(margin), listening=None)
+
+
+def _to_db_spl(margin: Measure, setting: ListeningSetting) -> float:
+    """Return what turns dBFS into sound pressure levels, for the takes that a margin rests on."""
+    return setting.full_scale_db_spl - margin.detail.get("full_scale_dbfs", 0.0)
+
+
+def _hiss(catalogue: Catalogue, margin: Measure, setting: ListeningSetting) -> tuple[Floats, Floats] | None:
+    """Return the hiss in third octaves: their frequencies, and their levels in dB SPL."""
+    for curve in catalogue.curves("hiss_spectrum", margin.role, margin.subject):
+        if curve.channel == margin.channel and Setup.of(curve) == _setup(margin):
+            return np.array(curve.frequency_hz), np.array(curve.value) + _to_db_spl(margin, setting)
+    return None
 
 
 def _in_the_ears_bands(band_hz: Floats, level_db: Floats, frequency_hz: Floats) -> Floats:
@@ -165,15 +167,14 @@ def _in_the_ears_bands(band_hz: Floats, level_db: Floats, frequency_hz: Floats) 
 
 
 def _tones(
-    catalogue: Catalogue, levels: Levels, key: Key, setting: ListeningSetting, limit: tuple[Floats, Floats]
+    catalogue: Catalogue, margin: Measure, setting: ListeningSetting, limit: tuple[Floats, Floats]
 ) -> list[Tone]:
-    to_db_spl = (levels.shift_db(key) or 0.0) + setting.full_scale_db_spl
     tones = []
-    for line in catalogue.results.lines:
-        mine = line.bound is None and line.role == key.role and line.channel == key.channel
-        if not mine or Setup.of(line) != Setup.of(key) or not LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ:
+    for line in catalogue.lines(margin.role, tuple(FAMILY_WORDS), margin.subject):
+        mine = line.bound is None and line.channel == margin.channel and Setup.of(line) == _setup(margin)
+        if not mine or not LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ:
             continue
-        level = line.level_dbfs + to_db_spl
+        level = line.level_dbfs + _to_db_spl(margin, setting)
         least = float(np.interp(np.log(line.frequency_hz), np.log(limit[0]), limit[1]))
         tones.append(
             Tone(family=line.family, frequency_hz=line.frequency_hz, level_db_spl=level, above_db=level - least)

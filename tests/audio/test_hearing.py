@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from humcheck.audio.bands import third_octave_centres_hz
-from humcheck.audio.weighting import a_weighting_db
-from humcheck.findings.audibility.ear import ear_for, excess, room_power
-from humcheck.findings.audibility.hearing import (
+from humcheck.audio.hearing.ear import ear_for, excess, room_power
+from humcheck.audio.hearing.listening import PRESETS, ListeningSetting
+from humcheck.audio.hearing.psychoacoustics import (
     NOISE_IN_NOISE_DB,
     bark,
     critical_bandwidth_hz,
@@ -16,8 +16,8 @@ from humcheck.findings.audibility.hearing import (
     threshold_db_spl,
     tone_in_noise_db,
 )
-from humcheck.findings.audibility.listening import PRESETS, ListeningSetting
-from humcheck.findings.audibility.room import octave_levels_db_spl, third_octave_levels_db_spl
+from humcheck.audio.hearing.room import octave_levels_db_spl, third_octave_levels_db_spl
+from humcheck.audio.weighting import a_weighting_db
 
 HEADPHONES, LIVING_ROOM = PRESETS
 SILENT_ROOM = ListeningSetting(

@@ -12,8 +12,8 @@ from functools import lru_cache
 import numpy as np
 
 from humcheck.audio.bands import band_edges_hz, third_octave_centres_hz
-from humcheck.audio.levels import Floats
-from humcheck.findings.audibility.hearing import (
+from humcheck.audio.hearing.listening import Field, ListeningSetting
+from humcheck.audio.hearing.psychoacoustics import (
     HIGHEST_HZ,
     LOWEST_HZ,
     NOISE_IN_NOISE_DB,
@@ -22,8 +22,8 @@ from humcheck.findings.audibility.hearing import (
     threshold_db_spl,
     tone_in_noise_db,
 )
-from humcheck.findings.audibility.listening import Field, ListeningSetting
-from humcheck.findings.audibility.room import third_octave_levels_db_spl
+from humcheck.audio.hearing.room import third_octave_levels_db_spl
+from humcheck.audio.levels import Floats
 
 #: Pieces that a third octave is cut into, each far narrower than any filter.
 _PIECES = 48

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from humcheck.audio.bands import third_octave_centres_hz
-from humcheck.findings.audibility.ear import ear_for, excess
-from humcheck.findings.audibility.listening import ListeningSetting
+from humcheck.audio.hearing.ear import ear_for, excess
+from humcheck.audio.hearing.listening import ListeningSetting
 
 RATE_HZ = 48_000
 DURATION_S = 1.0

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import spearmanr
 
-from tests.findings.sounds_to_hear import KINDS, RATE_HZ, margin_db, pressure_pa
+from tests.audio.sounds_to_hear import KINDS, RATE_HZ, margin_db, pressure_pa
 
 
 @pytest.mark.slow

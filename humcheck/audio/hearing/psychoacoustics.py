@@ -19,8 +19,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from humcheck.audio.hearing.listening import Field
 from humcheck.audio.levels import Floats
-from humcheck.findings.audibility.listening import Field
 
 LOWEST_HZ = 20.0
 #: Above it nobody is taken to hear.

@@ -1,0 +1,1 @@
+"""What people hear: thresholds, auditory filters and masking, rooms, and ways of listening."""
