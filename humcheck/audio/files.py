@@ -14,6 +14,7 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
+from humcheck.audio.containers import container_name, decode_container
 from humcheck.audio.decoding import (
     BLOCK_SAMPLES,
     USED_CHANNELS,
@@ -202,7 +203,8 @@ def open_take(path: str | os.PathLike[str]) -> TakeFile:
     Parameters
     ----------
     path : path
-        WAV, FLAC, AIFF, OGG or MP3 file, or whatever else libsndfile reads.
+        WAV, FLAC, AIFF, OGG or MP3 file, or whatever else libsndfile reads; with the extra ``video`` a video file,
+        whose first stream of sound is taken.
 
     Raises
     ------
@@ -219,6 +221,9 @@ def open_take(path: str | os.PathLike[str]) -> TakeFile:
 
     name = os.fspath(path)
     _require_file(name)
+    kind = container_name(name)
+    if kind is not None:
+        return _of_container(name, kind)
     try:
         with silent_decoder(name), soundfile.SoundFile(library_path(name)) as file:
             return _described(name, file)
@@ -256,27 +261,15 @@ def _require_file(path: str) -> None:
 def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
     """Check an open file and describe it, decoding it where that is the only way to know what is in it."""
     rate_hz, n_channels = int(file.samplerate), int(file.channels)
-    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-        raise UnusableTake(
-            f"has a sampling rate of {rate_hz} Hz",
-            where=path,
-            remedy=f"record at {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, best at 48000",
-        )
-    if n_channels > MOST_CHANNELS:
-        raise UnusableTake(f"has {n_channels} channels", where=path, remedy="save the two that matter as a stereo file")
+    _require_usual(path, rate_hz, n_channels)
     decoded: IO[bytes] | None = None
     n_samples = int(file.frames)
     if not is_plain(file):
         try:
             decoded, n_samples = decode(path)
         except OSError as error:
-            raise UnusableTake(
-                f"cannot be decoded ({_reason(error)})", where=path, remedy="free some space for temporary files"
-            ) from error
-    if n_samples < 1:
-        if decoded is not None:
-            decoded.close()
-        raise UnusableTake("holds no samples", where=path, remedy="record it again")
+            raise _no_room(path, error) from error
+    _require_samples(path, n_samples, decoded)
     take = TakeFile(
         path=path,
         rate_hz=rate_hz,
@@ -289,6 +282,54 @@ def _described(path: str, file: soundfile.SoundFile) -> TakeFile:
     if file.subtype in ("FLOAT", "DOUBLE"):
         _require_sound(take)
     return take
+
+
+def _of_container(path: str, kind: str) -> TakeFile:
+    """Open the sound of a video file."""
+    try:
+        sound = decode_container(path, kind)
+    except OSError as error:
+        raise _no_room(path, error) from error
+    try:
+        _require_usual(path, sound.rate_hz, sound.n_channels)
+    except UnusableTake:
+        sound.store.close()
+        raise
+    _require_samples(path, sound.n_samples, sound.store)
+    take = TakeFile(
+        path=path,
+        rate_hz=sound.rate_hz,
+        n_samples=sound.n_samples,
+        n_file_channels=sound.n_channels,
+        sample_format=sound.sample_format,
+        notes=sound.notes,
+        decoded=sound.store,
+    )
+    _require_sound(take)
+    return take
+
+
+def _require_usual(path: str, rate_hz: int, n_channels: int) -> None:
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise UnusableTake(
+            f"has a sampling rate of {rate_hz} Hz",
+            where=path,
+            remedy=f"record at {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, best at 48000",
+        )
+    if n_channels > MOST_CHANNELS:
+        raise UnusableTake(f"has {n_channels} channels", where=path, remedy="save the two that matter as a stereo file")
+
+
+def _require_samples(path: str, n_samples: int, decoded: IO[bytes] | None) -> None:
+    if n_samples < 1:
+        if decoded is not None:
+            decoded.close()
+        raise UnusableTake("holds no samples", where=path, remedy="record it again")
+
+
+def _no_room(path: str, error: OSError) -> UnusableTake:
+    remedy = "free some space for temporary files"
+    return UnusableTake(f"cannot be decoded ({_reason(error)})", where=path, remedy=remedy)
 
 
 def _require_sound(take: TakeFile) -> None:
