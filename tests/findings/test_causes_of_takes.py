@@ -138,3 +138,15 @@ def test_a_take_that_stands_alone_has_a_cause_too(takes):
     )
     found = results_of([take], SETTINGS, bench_name="inspection").findings
     assert [row.cause for row in found if row.kind == "hum"] == ["ground-loop"]
+
+
+def test_the_lines_of_the_ripple_follow_the_published_series(takes):
+    """Full-wave rectified sine: 2 / (pi (4 n^2 - 1)) at 2 n times the mains, so 1/5 and 3/35 of the first."""
+    ripple = next(take for take in takes if take.row.device == "supply-ripple")
+    levels = {line.harmonic: line for line in ripple.lines if line.channel == "left" and line.family == "mains"}
+    for harmonic, share in ((4, 1 / 5), (6, 3 / 35), (8, 1 / 21)):
+        expected = levels[2].level_dbfs + 20 * np.log10(share)
+        # 95 % intervals of two lines, wide enough for one in ten thousand.
+        allowed = 2 * ((levels[harmonic].high - levels[harmonic].low) / 2 + (levels[2].high - levels[2].low) / 2)
+        assert levels[harmonic].level_dbfs == pytest.approx(expected, abs=allowed)
+        assert allowed < 0.5
