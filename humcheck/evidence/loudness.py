@@ -46,10 +46,18 @@ def common_raise_db(
 def _usual_peak_dbfs(samples: Floats, rate_hz: int) -> float:
     """Return the peak that nine tenths of the blocks stay below."""
     block = max(1, int(_BLOCK_S * rate_hz))
-    size = np.abs(samples).max(axis=1, initial=0.0)
+    size = _size(samples)
     usable = size[: max(len(size) // block, 1) * block]
     peaks = usable.reshape(-1, block).max(axis=1) if len(usable) >= block else size
     return amplitude_to_dbfs(float(np.quantile(peaks, _LOUD_SHARE)) if len(peaks) else 0.0)
+
+
+def _size(samples: Floats) -> Floats:
+    """Return the larger magnitude of the channels, shape (n_samples,); a reduction over two columns takes ten times."""
+    size = np.abs(samples[:, 0])
+    for column in samples.T[1:]:
+        np.maximum(size, np.abs(column), out=size)
+    return size
 
 
 def made_louder(
@@ -76,7 +84,7 @@ def made_louder(
     """
     raised = samples * db_to_ratio(gain_db)
     ceiling = db_to_ratio(ceiling_dbfs)
-    peak = np.abs(raised).max(axis=1, initial=0.0)
+    peak = _size(raised)
     limited = bool(peak.size and peak.max() > ceiling)
     if limited:
         raised = raised * _turned_down(peak, ceiling, max(1, int(_REACH_S * rate_hz)))[:, np.newaxis]

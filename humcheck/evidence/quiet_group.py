@@ -114,7 +114,7 @@ def _heard(one: QuietTake) -> _Heard | None:
 def _sound(group: str, kind: str, heard: _Heard, samples: Floats, raised_db: int, words: str) -> Sound:
     rate_hz, role = heard.stretch.rate_hz, heard.take.role
     louder, limited = made_louder(samples, rate_hz, raised_db)
-    hiss_rms = float(heard.stretch.hiss_rms().min()) * db_to_ratio(raised_db + (heard.match_db or 0.0))
+    hiss_rms = float(heard.stretch.hiss_rms.min()) * db_to_ratio(raised_db + (heard.match_db or 0.0))
     matched = match_words(heard.match_db, role) if kind == "quiet" else ""
     return Sound(
         group=group,

@@ -6,6 +6,7 @@ whose phase was not measured, are then followed by an amplitude that changes slo
 
 from __future__ import annotations
 
+from functools import cached_property
 from math import gcd
 
 import numpy as np
@@ -90,14 +91,15 @@ class QuietStretch:
         """Return the stretch without what lies below the range of hearing or above half the rate, (n, n_channels)."""
         return self._sound(self._spectrum)
 
+    @cached_property
     def hiss_rms(self) -> Floats:
-        """Return the RMS of the hiss, shape (n_channels,): lines stand in few bins, so medians pass them by."""
+        """RMS of the hiss, shape (n_channels,): lines stand in few bins, so medians over narrow bands pass them by."""
         power = np.abs(self._spectrum) ** 2
-        n_bands = max(1, power.shape[1] // _BINS_PER_BAND)
-        medians = [np.median(band, axis=1) * band.shape[1] for band in np.array_split(power, n_bands, axis=1)]
+        width = min(_BINS_PER_BAND, power.shape[1])
+        bands = power[:, : power.shape[1] // width * width].reshape(len(power), -1, width)
         # Powers of noise in one bin are spread exponentially: their mean is the median over ln 2.
-        faded = np.mean(self.fade(self._n) ** 2)
-        return np.asarray(np.sqrt(2.0 * np.sum(medians, axis=0) / np.log(2.0) / faded) / self._n)
+        total = np.median(bands, axis=2).mean(axis=1) * power.shape[1] / np.log(2.0)
+        return np.asarray(np.sqrt(2.0 * total / np.mean(self.fade(self._n) ** 2)) / self._n)
 
     def parts(self, lines: LineEstimate, start_s: float) -> dict[str, Floats]:
         """Take the stretch apart.

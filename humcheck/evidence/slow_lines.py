@@ -73,23 +73,26 @@ def follow(
     import scipy.fft
 
     half = _half_band(duration_s)
+    found = np.zeros_like(spectrum)
+    frequency_hz = np.array([line.frequency_hz for line in lines])
+    centres = np.rint(frequency_hz * duration_s).astype(np.int64)
+    if not len(lines):
+        return found
+    # In the order of the transform: from the centre up, then from below.
+    bins = centres[:, np.newaxis] + np.fft.ifftshift(np.arange(-half, half))
+    inside = (bins > 0) & (bins < spectrum.shape[1])
+    band = scipy.fft.ifft(np.where(inside, spectrum[:, np.where(inside, bins, 0)], 0.0), axis=2)
     time_s, gain = grid_s(duration_s), fade(2 * half)
+    turns = np.outer(frequency_hz - centres / duration_s, time_s)
+    unit = np.exp(1j * (2 * np.pi * turns + np.stack([line.beside for line in lines])))
     basis = _hats(time_s, duration_s, knot_s)
     kept = gain > _LEAST_FADE
-    inverse = np.linalg.pinv(basis[kept])
-    found = np.zeros_like(spectrum)
-    for line in lines:
-        centre = round(line.frequency_hz * duration_s)
-        bins = centre + np.arange(-half, half)
-        inside = (bins > 0) & (bins < spectrum.shape[1])
-        cut = np.where(inside, spectrum[:, np.where(inside, bins, 0)], 0.0)
-        band = scipy.fft.ifft(np.fft.ifftshift(cut, axes=1), axis=1)
-        unit = np.exp(1j * (2 * np.pi * (line.frequency_hz - centre / duration_s) * time_s + line.beside))
-        turned = (band * unit.conj())[:, kept] / gain[kept]
-        amplitude = turned @ inverse.T
-        amplitude[~_stands_out(turned, amplitude @ basis[kept].T, basis.shape[1])] = 0.0
-        again = np.fft.fftshift(scipy.fft.fft((amplitude @ basis.T) * unit * gain, axis=1), axes=1)
-        found[:, bins[inside]] += again[:, inside]
+    turned = (band * unit.conj())[:, :, kept] / gain[kept]
+    amplitude = turned @ np.linalg.pinv(basis[kept]).T
+    amplitude[~_stands_out(turned, amplitude @ basis[kept].T, basis.shape[1])] = 0.0
+    again = scipy.fft.fft((amplitude @ basis.T) * unit * gain, axis=2)
+    for channel in range(len(spectrum)):
+        np.add.at(found[channel], bins[inside], again[channel][inside])
     return found
 
 
@@ -104,7 +107,7 @@ def _hats(time_s: Floats, duration_s: float, knot_s: float) -> Floats:
 
 
 def _stands_out(turned: Complexes, fitted: Complexes, n_free: int) -> npt.NDArray[np.bool_]:
-    """Return for each channel whether the fit explains more than noise would let it, shape (n_channels,)."""
-    explained = np.sum(np.abs(fitted) ** 2, axis=1) / n_free
-    left = np.sum(np.abs(turned - fitted) ** 2, axis=1) / max(turned.shape[1] - n_free, 1)
+    """Return for each channel and line whether the fit explains more than noise would let it."""
+    explained = np.sum(np.abs(fitted) ** 2, axis=-1) / n_free
+    left = np.sum(np.abs(turned - fitted) ** 2, axis=-1) / max(turned.shape[-1] - n_free, 1)
     return np.asarray(explained > _LEAST_RATIO * left)

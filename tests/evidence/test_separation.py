@@ -48,7 +48,7 @@ def test_what_is_left_is_the_hiss_and_no_more(apart):
     # 5 s of 16 kHz: sd 4.34 / sqrt(80 000) = 0.015 dB; hum and buzz took a few of the 80 000 bins.
     assert rms_to_dbfs(rms(parts["hiss"])) == pytest.approx(expected, abs=0.07)
     # The medians tell it without any lines known, to some 0.1 dB.
-    assert rms_to_dbfs(stretch.hiss_rms()) == pytest.approx(expected, abs=0.2)
+    assert rms_to_dbfs(stretch.hiss_rms) == pytest.approx(expected, abs=0.2)
 
 
 def test_no_line_is_left_in_the_hiss(apart):

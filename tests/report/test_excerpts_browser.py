@@ -63,7 +63,7 @@ def test_every_sound_loads_and_lasts_as_long_as_it_says(page, file):
 
 
 def test_one_sound_plays_at_a_time_and_the_button_changes_places_at_the_same_moment(page):
-    assert page.value(f"{BUTTON}.textContent") == "Play: Direct"
+    assert page.value(f"{BUTTON}.textContent") == "Play: Direct. Press again to switch at the same moment"
     press(page)
     page.value(waited(f"!{AUDIO}[0].paused && {AUDIO}[0].currentTime > 0.3"))
     assert page.value(f"{BUTTON}.textContent") == "Switch to: Through Alder"

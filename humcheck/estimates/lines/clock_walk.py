@@ -49,7 +49,12 @@ class PhaseParts:
         return replace(self, pull=self.pull - 2 * np.pi * offset_hz * np.outer(self.information, time_s))
 
     def __add__(self, other: PhaseParts) -> PhaseParts:
-        """Return what both tell together, of the same fundamentals; the parts' times hardly differ."""
+        """Return what both tell together, of the same fundamentals; the parts' times hardly differ.
+
+        Of a section so short that one has fewer parts, the one that tells more is returned.
+        """
+        if self.pull.shape[1] != other.pull.shape[1]:
+            return self if self.information.sum() >= other.information.sum() else other
         return PhaseParts(
             start_s=self.start_s,
             stop_s=self.stop_s,

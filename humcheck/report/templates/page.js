@@ -143,7 +143,8 @@
     if (whole.length < 2) { return; }
     function following() { return whole[(whole.indexOf(current) + 1) % whole.length]; }
     function say() {
-      button.textContent = (current ? "Switch to: " : "Play: ") + following().getAttribute("data-label");
+      var next = following().getAttribute("data-label");
+      button.textContent = current ? "Switch to: " + next : "Play: " + next + ". Press again to switch at the same moment";
       whole.forEach(function (one) { one.parentElement.querySelector("p").classList.toggle("playing", one === current && !one.paused); });
     }
     button.type = "button"; button.className = "switch";
