@@ -130,7 +130,8 @@ def _sound(group: str, kind: str, heard: _Heard, samples: Floats, raised_db: int
 
 def _title(take: MeasuredTake, keys: Sequence[Key]) -> str:
     if take.role == "direct":
-        return "Direct"
+        pictures = {key.picture for key in keys}
+        return f"Direct ({take.key.picture} picture)" if take.key.picture and len(pictures) > 1 else "Direct"
     if take.role != "through":
         return take.row.file
     words = use_words(take.key, keys)

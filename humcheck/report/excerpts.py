@@ -119,12 +119,16 @@ def listening(results: Results, sounds: Mapping[str, bytes]) -> Listening:
     """
     excerpts = [(f"sound-{number}", row) for number, row in enumerate(results.media, start=1) if row.kind]
     playable = {anchor: row for anchor, row in excerpts if _is_flac(sounds.get(row.id, b""))}
-    grouped: dict[str, list[tuple[str, Media]]] = {}
+    grouped: dict[tuple[str, bool], list[tuple[str, Media]]] = {}
     for anchor, row in excerpts:
-        grouped.setdefault(row.group, []).append((anchor, row))
+        # Programme and quiet section are raised by amounts of their own, and are never switched between.
+        grouped.setdefault((row.group, row.kind == "programme"), []).append((anchor, row))
     absent = [row for anchor, row in excerpts if anchor not in playable]
     return Listening(
-        groups=tuple(_group(title, rows, sounds) for title, rows in grouped.items()),
+        groups=tuple(
+            _group(title, rows, sounds, is_one_of_two=(title, not is_programme) in grouped)
+            for (title, is_programme), rows in grouped.items()
+        ),
         n_absent=len(absent),
         folder=visible(absent[0].file.rpartition("/")[0]) if absent else "",
         links={row.id: (anchor, _KIND_WORDS.get(row.kind, "an excerpt")) for anchor, row in playable.items()},
@@ -136,10 +140,13 @@ def other_files(results: Results) -> list[Media]:
     return [row for row in results.media if not row.kind]
 
 
-def _group(title: str, rows: list[tuple[str, Media]], sounds: Mapping[str, bytes]) -> PlayerGroup:
+def _group(
+    title: str, rows: list[tuple[str, Media]], sounds: Mapping[str, bytes], *, is_one_of_two: bool
+) -> PlayerGroup:
+    what = "the programme" if rows[0][1].kind == "programme" else "the quiet section"
     players = [(row, _player(anchor, row, sounds.get(row.id, b""))) for anchor, row in rows]
     return PlayerGroup(
-        title=visible(title),
+        title=visible(f"{title}: {what}" if is_one_of_two else title),
         note=" ".join(dict.fromkeys(sentence(row.note) for row, _ in players if row.note)),
         raised=" ".join(_raised_sentences([row for row, _ in players])),
         whole=tuple(player for row, player in players if row.kind in _WHOLE),

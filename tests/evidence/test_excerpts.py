@@ -132,7 +132,14 @@ def test_a_click_is_turned_down_and_that_is_said(tmp_path):
 
 
 def test_several_uses_of_a_device_share_one_raise(tmp_path):
-    direct = measured(tmp_path / "d.wav", quiet_samples(1, combs=()), role="direct", take_id="t1", full_scale_dbfs=-4.0)
+    direct = measured(
+        tmp_path / "d.wav",
+        quiet_samples(1, combs=()),
+        role="direct",
+        take_id="t1",
+        full_scale_dbfs=-4.0,
+        picture="white",
+    )
     keys = [
         ((HUM,), {"picture": "white"}),
         ((BUZZ,), {"picture": "black"}),
@@ -155,7 +162,7 @@ def test_several_uses_of_a_device_share_one_raise(tmp_path):
     whole = [sound for sound in made.sounds if sound.kind == "quiet"]
     assert len({sound.raised_db for sound in made.sounds}) == 1
     assert [sound.caption.partition(":")[0] for sound in whole] == [
-        "Direct", "Through Alder (white picture)", "Through Alder (black picture)",
+        "Direct (white picture)", "Through Alder (white picture)", "Through Alder (black picture)",
         "Through Alder (white picture, with transformer)",
     ]  # fmt: skip
     assert made.notes == {"Alder": "2 more ways of using it were measured but are not played here."}

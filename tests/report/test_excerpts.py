@@ -3,6 +3,7 @@
 import base64
 import re
 
+import msgspec
 import pytest
 
 from humcheck.report.page import render_page
@@ -98,6 +99,22 @@ def test_some_absent_and_some_there(listened):
     section = read_page(page).first("section", id="listen")
     assert len(section.all("audio")) == 1
     assert "3 excerpts of these results are not part" in section.words
+
+
+def test_programme_and_quiet_section_are_groups_of_their_own(listened):
+    results, sounds, _ = listened
+    first, second, *parts = results.media
+    programme = [
+        msgspec.structs.replace(row, id=f"p{number}", kind="programme", raised_db=-3.0)
+        for number, row in enumerate((first, second))
+    ]
+    both = msgspec.structs.replace(results, media=[*programme, first, second, *parts])
+    heard = sounds | {"p0": sounds["media-1"], "p1": sounds["media-2"]}
+    section = read_page(render_page(both, sounds=heard)).first("section", id="listen")
+    groups = section.all("section", class_="listen")
+    assert [group.first("h3").words for group in groups] == ["Alder: the programme", "Alder: the quiet section"]
+    assert [len(group.first("ul", class_="whole").all("audio")) for group in groups] == [2, 2]
+    assert "The programme is lowered by 3 dB." in groups[0].words.replace("\u00a0", " ")
 
 
 def test_results_without_sounds_have_no_such_part():
