@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from humcheck.estimates.lines import LineEstimate
+from humcheck.estimates.rows import RowsEstimate
 from humcheck.estimates.sweeps import ResponseEstimate
 from humcheck.estimates.tones import TakeTones
 from humcheck.results import Curve, Key, Line, Measure, NotMeasured, TakeRow, Trace
@@ -53,6 +54,8 @@ class MeasuredTake:
         One for each sweep that could be read.
     quiet : QuietPart or None
         None where hum and hiss could not be read.
+    coded_rows : RowsEstimate or None
+        None where the coded rows were neither shown nor found.
     """
 
     row: TakeRow
@@ -65,6 +68,7 @@ class MeasuredTake:
     tones: TakeTones | None = None
     responses: tuple[ResponseEstimate, ...] = field(default=())
     quiet: QuietPart | None = None
+    coded_rows: RowsEstimate | None = None
 
     @property
     def role(self) -> Role:

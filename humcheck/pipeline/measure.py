@@ -10,6 +10,7 @@ import numpy as np
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.estimates.tones.take_tones import TakeTones
+from humcheck.pipeline.picture import picture_in_quiet
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
@@ -55,6 +56,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     rows = _Rows(take_id)
     faults = list(take.faults)
     quiet = _measure_quiet(take, key, settings, rows)
+    picture, coded_rows = picture_in_quiet(take, quiet, key)
+    rows.add(picture)
     tones = responses = None
     if take.has_track:
         tones, tone_faults = _measure_tones(take, key, rows)
@@ -73,6 +76,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         tones=tones,
         responses=responses or (),
         quiet=quiet,
+        coded_rows=coded_rows,
     )
 
 

@@ -77,6 +77,12 @@ _LEVELS = (
     _level("buzz_level_a", "Picture buzz, A-weighted", "The field-rate family, A-weighted (IEC 61672-1)", "dBFS(A)"),
     _level("hum_and_buzz_level", "Hum and buzz together", "Both families where they cannot be told apart"),
     _level("whistle_level", "Line whistle", "Lines at the picture's line rate, where the recording reaches that high"),
+    _level(
+        "picture_coupling",
+        "Picture in the sound",
+        "Level at which a luma sine of full swing (black to white) at 1 kHz would stand in the sound, read from a "
+        "smooth curve of coupling over frequency; luma is the code value, the active share of a line the standard's",
+    ),
     _level("digital_level", "Digital frame noise", "Lines at multiples of 1 kHz and 8 kHz frame rates"),
     _level("other_lines_level", "Other steady tones", "Steady lines of no known family"),
     _level("hiss_level", "Hiss", "Noise without the lines, 20 Hz-20 kHz"),
@@ -92,19 +98,19 @@ _LEVELS = (
 )
 
 _HEARD = (
-    ("", "everything in the quiet section"),
-    ("_hum", "the mains family"),
-    ("_buzz", "the field-rate family"),
-    ("_hum_and_buzz", "mains and field-rate families where they cannot be told apart"),
-    ("_whistle", "lines at the line rate"),
-    ("_digital", "lines of digital frames"),
-    ("_other", "steady lines of no known family"),
-    ("_hiss", "noise without the lines"),
+    ("", "all noise", "everything in the quiet section"),
+    ("_hum", "hum", "the mains family"),
+    ("_buzz", "picture buzz", "the field-rate family"),
+    ("_hum_and_buzz", "hum and buzz together", "both families where they cannot be told apart"),
+    ("_whistle", "line whistle", "lines at the line rate"),
+    ("_digital", "digital frame noise", "lines of digital frames"),
+    ("_other", "other steady tones", "steady lines of no known family"),
+    ("_hiss", "hiss", "noise without the lines"),
 )
 _MARGINS = tuple(
     _entry(
         f"audible_margin{ending}",
-        f"Audible margin of {what}",
+        f"Audible margin of {name}",
         "dB",
         "ratio",
         f"Largest excess of {what} over the threshold of hearing, the room's noise and masking in auditory bands, for "
@@ -113,7 +119,7 @@ _MARGINS = tuple(
         lower_is_better=True,
         decimals=0,
     )
-    for ending, what in _HEARD
+    for ending, name, what in _HEARD
 )
 
 _OTHERS = (
@@ -147,6 +153,23 @@ _OTHERS = (
         "curve",
         "Noise without the lines in third-octave bands (IEC 61260-1)",
         lower_is_better=True,
+    ),
+    _entry(
+        "picture_coupling_slope",
+        "Slope of the picture's leak",
+        "dB/octave",
+        "ratio",
+        "Slope at 1 kHz of the coupling from picture to sound: near 6 stray capacitance or induction, near 0 a shared "
+        "ground",
+    ),
+    _entry(
+        "picture_correlation",
+        "Share that follows the picture",
+        "",
+        "number",
+        "Share of the quiet section's energy, 100 Hz-8 kHz, mains family removed, that follows the picture",
+        lower_is_better=True,
+        decimals=6,
     ),
     _entry("response_delta", "Response", "dB", "curve", "Through over direct, the gain included", decimals=3),
     _entry(

@@ -91,10 +91,10 @@ def follow_lines(spectrum: RowsSpectrum, match: Match) -> RasterLines:
         timing += step
     turned = values * _turn(order, timing, time)
     # A delay that grows: the picture repeats more slowly than was thought.
-    line_rate_hz = match.line_rate_hz - timing[1] / half_s * raster.n_lines
+    line_rate_hz = match.line_rate_hz - float(timing[1]) / half_s * raster.n_lines
     return RasterLines(
         match=match,
-        line_rate_hz=line_rate_hz,
+        line_rate_hz=float(line_rate_hz),
         line_rate_sd_hz=float(sd[1] / half_s * raster.n_lines),
         order=order,
         frequency_hz=order * (line_rate_hz / raster.n_lines),
