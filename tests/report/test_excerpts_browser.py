@@ -105,9 +105,10 @@ def test_players_are_no_wider_than_the_screen(page, file, width):
 def test_paper_has_a_sentence_in_place_of_players(page):
     page.command("Emulation.setEmulatedMedia", media="print")
     shown = page.value(f"[{AUDIO}.some(one => one.getClientRects().length), {BUTTON}.getClientRects().length,"
+                       "document.querySelector('.caution').getClientRects().length,"
                        "document.querySelector('.on-paper').getClientRects().length]")  # fmt: skip
     page.command("Emulation.setEmulatedMedia", media="")
-    assert shown == [False, 0, 1]
+    assert shown == [False, 0, 0, 1]
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)], ids=["wide and light", "narrow and dark"])
