@@ -86,6 +86,7 @@ LEVEL = (
     "Check that nothing else loads the output at the same time: a passive box shares the signal between its loads.",
     "Clean the contacts and try another lead.",
 )
+LOUDER = ("Match the levels before you compare by ear: of two alike the louder one is taken for the better one.",)
 TONE = (
     "Lost bass usually comes from small coupling capacitors or an isolating transformer, lost treble from long leads "
     "on a weak source: try a shorter lead and no second load.",

@@ -9,6 +9,8 @@ import msgspec
 from humcheck.comparison.compare import reference_for
 from humcheck.findings import advice
 from humcheck.findings.audibility import difference_severity, difference_words
+from humcheck.findings.causes import Verdict
+from humcheck.findings.causes.sound import bleed_cause, level_cause, tone_cause
 from humcheck.findings.index import Use, largest, worst
 from humcheck.findings.sameness import Differences, differences
 from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT
@@ -30,6 +32,7 @@ def _finding(
     severity: Severity,
     sentence: str,
     what_to_try: tuple[str, ...] = (),
+    cause: Verdict | None = None,
 ) -> Finding:
     pointer = Evidence(change=row.id) if isinstance(row, Change) else Evidence(measure=row.id)
     tried = list(what_to_try) if severity != "none" else []
@@ -37,13 +40,22 @@ def _finding(
     if differ and severity != "none":
         sentence += f" That is not the device's alone, because the bench was not the same: {joined(differ.told)}."
         tried = [differ.again]
+    if differ or severity == "none":
+        cause = None
+    if cause is not None:
+        sentence += f" {cause.sentence}"
+    confidence = certainty(row) if cause is None else f"{cause.confidence}; {certainty(row)}"
     return Finding(
         **row.fields(),
         id=f"{kind}-{row.quantity}-{use.words}",
         kind=kind,
         severity=severity,
-        confidence=certainty(row),
+        confidence=confidence,
         sentence=sentence,
+        cause="" if cause is None else cause.name,
+        reasons=[] if cause is None else list(cause.reasons),
+        doubts=[] if cause is None else list(cause.doubts),
+        test="" if cause is None else cause.test,
         advice=tried,
         cautions=[advice.CABLE_CAUTION] if tried else [],
         evidence=[pointer, *_curves(use, kind)] if row.id else [],
@@ -82,7 +94,8 @@ def _level(use: Use) -> Iterator[Finding]:
     else:
         direction = "lowers" if change.value < 0 else "raises"
         sentence = f"{use.subject} {direction} the level by {decibels(abs(change.value), 2)} ({each}): {noticed}."
-    yield _finding(use, change, "level", severity, sentence, advice.LEVEL)
+    steps = advice.LEVEL if change.value < 0 else advice.LOUDER
+    yield _finding(use, change, "level", severity, sentence, steps, level_cause(use))
 
 
 def _balance(use: Use) -> Iterator[Finding]:
@@ -116,7 +129,7 @@ def _tone(use: Use) -> Iterator[Finding]:
             f"{use.subject} changes the tone: between the frequency it passes best and the one it passes worst lie "
             f"{decibels(span.value, 2 if span.value < 1 else 1)}{_corner_words(use)}: {noticed}."
         )
-    yield _finding(use, span, "tone", severity, sentence, advice.TONE)
+    yield _finding(use, span, "tone", severity, sentence, advice.TONE, tone_cause(use))
 
 
 def _corner_words(use: Use) -> str:
@@ -165,7 +178,7 @@ def _bleed(use: Use) -> Iterator[Finding]:
             f"Through {use.subject} one channel is heard in the other: {decibels(through.value, 0)} at 1 kHz into "
             f"{into}{_worst_words(use)}."
         )
-    yield _finding(use, judged, "bleed", severity, sentence, advice.BLEED)
+    yield _finding(use, judged, "bleed", severity, sentence, advice.BLEED, bleed_cause(use, judged.channel))
 
 
 def _worst_words(use: Use) -> str:
