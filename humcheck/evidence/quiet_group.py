@@ -21,7 +21,7 @@ from humcheck.results import Key
 EXCERPT_S = 4.5
 _PART_S = 3.5
 #: The least that is worth listening to.
-_SHORTEST_S = 1.0
+_SHORTEST_S = 1.5
 #: A part that is weaker than this once it is raised cannot be heard, and is left out.
 _HEARD_DBFS = -66.0
 
@@ -67,6 +67,8 @@ def quiet_sounds(group: str, takes: Sequence[QuietTake]) -> Iterator[Sound]:
     title = _title(loudest.take, keys)
     title = title if loudest.take.role == "single" else title[:1].lower() + title[1:]
     parts = loudest.parts()
+    if set(parts) == {"hiss"}:  # nothing was taken away: it would be the quiet section once more
+        return
     for kind, words in PART_WORDS.items():
         part = parts.get(kind)
         if part is not None and (kind == "hiss" or _level_dbfs(part) + raised_db > _HEARD_DBFS):

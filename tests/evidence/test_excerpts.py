@@ -195,6 +195,11 @@ def test_direct_takes_alone_are_the_bench(tmp_path):
     ]
 
 
+def test_what_holds_no_steady_tone_is_not_taken_apart(tmp_path):
+    made = make_excerpts([measured(tmp_path / "s.wav", quiet_samples(1, combs=()), role="single")])
+    assert [sound.kind for sound in made.sounds] == ["quiet"]
+
+
 def test_too_short_to_be_heard(tmp_path):
     take = measured(tmp_path / "s.wav", quiet_samples(1, duration_s=0.9), role="single")
     assert make_excerpts([take]).sounds == ()
