@@ -15,6 +15,7 @@ from scipy import fft
 
 from humcheck.findings import find
 from humcheck.findings.causes.shape import own_lines, shape_of
+from humcheck.results import Measure
 from tests.findings.line_rows import comb, direct, gathered, level_rows
 
 FULL_WAVE = {2 * n: 2 / (math.pi * (4 * n**2 - 1)) for n in range(1, 21)}
@@ -169,6 +170,20 @@ def test_buzz_that_a_black_picture_leaves_comes_from_the_display():
     )
     assert finding.cause == "display"
     assert any("open a display" in caution for caution in finding.cautions)
+
+
+@pytest.mark.parametrize(("slope", "cause"), [(6.0, "picture-crosstalk"), (0.1, "picture-return")])
+def test_the_slope_of_the_coupling_tells_a_gap_from_a_common_wire(slope, cause):
+    # 6.02 dB per octave through a small capacitance, 0 over a common resistance (elementary).
+    row = Measure(
+        subject="Alder", role="through", picture="rows", quantity="picture_coupling_slope", channel="left",
+        value=slope, unit="dB/octave", id="m-slope",
+    )  # fmt: skip
+    finding = buzz(
+        direct(picture="white", name="buzz_level"), comb(BUZZ, picture="white", family="field", hz=50.08), ([], [row])
+    )
+    assert finding.cause == cause
+    assert any(pointer.measure == "m-slope" for pointer in finding.evidence)
 
 
 def test_without_a_black_take_the_test_is_to_make_one():

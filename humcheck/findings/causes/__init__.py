@@ -13,8 +13,8 @@ from humcheck.findings.causes import mains, picture, steady
 from humcheck.findings.causes.comparing import fixes, pictures
 from humcheck.findings.causes.shape import OwnLine, own_lines, shape_of
 from humcheck.findings.causes.weighing import Clue, Hypothesis, Verdict, weigh
-from humcheck.findings.index import Use
-from humcheck.results import Line
+from humcheck.findings.index import Use, worst
+from humcheck.results import Line, Measure
 
 __all__ = ["Verdict", "cause_of"]
 
@@ -71,9 +71,17 @@ def _picture(use: Use, quantity: str, direct: Sequence[Line]) -> Verdict | None:
     telling = use if brightness is None else brightness.use
     shape = shape_of(own_lines(telling.lines(["field"]), direct))
     whistle = own_lines(telling.lines(["line_rate"]), direct)
-    clues = list(picture.picture_clues(shape, whistle, brightness, telling.key.picture))
+    clues = list(picture.picture_clues(shape, whistle, brightness, telling.key.picture, _coupling_slope(telling)))
     verdict = _weighed(picture.HYPOTHESES, clues)
     return verdict if verdict is None or brightness else replace(verdict, test=picture.BLACK_TEST)
+
+
+def _coupling_slope(use: Use) -> Measure | None:
+    """Return the slope of the coupling curve, of this use or of one of the same device in which the picture differs."""
+    mine = use.key
+    others = use.siblings(lambda key: (key.condition, key.fix) == (mine.condition, mine.fix))
+    rows = [worst(one.measures("picture_coupling_slope", one.key.role)) for one in (use, *others)]
+    return next((row for row in rows if row is not None and row.bound is None), None)
 
 
 def _weighed(hypotheses: Sequence[Hypothesis], clues: Sequence[Clue]) -> Verdict | None:

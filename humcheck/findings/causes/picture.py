@@ -10,7 +10,7 @@ from humcheck.findings.causes.comparing import Comparison
 from humcheck.findings.causes.mains import ALIKE_DB, ONE_SIDED_DB
 from humcheck.findings.causes.shape import OwnLine, Shape, strongest_ids
 from humcheck.findings.causes.weighing import Clue, Hypothesis
-from humcheck.results import Evidence
+from humcheck.results import Evidence, Measure
 
 BLACK_TEST = (
     "Show a black picture, then take the picture's lead off altogether, and record the quiet section each time: what "
@@ -57,7 +57,11 @@ _FOLLOWS_DB, _STAYS_DB = 6.0, 2.0
 
 
 def picture_clues(
-    shape: Shape | None, whistle: Sequence[OwnLine], brightness: Comparison | None, picture: str | None
+    shape: Shape | None,
+    whistle: Sequence[OwnLine],
+    brightness: Comparison | None,
+    picture: str | None,
+    slope: Measure | None = None,
 ) -> Iterator[Clue]:
     """Yield what a field-rate family, its whistle and takes with another picture say of the way the picture takes.
 
@@ -71,6 +75,8 @@ def picture_clues(
         What a black picture takes away.
     picture : str or None
         What the display showed.
+    slope : Measure or None
+        Slope of the coupling curve, where it was read from coded rows.
     """
     if shape is not None:
         yield Clue(
@@ -87,7 +93,9 @@ def picture_clues(
         )
     if brightness is not None:
         yield from _brightness(brightness)
-    if shape is not None and whistle and picture != "black":
+    if slope is not None:
+        yield _slope_clue(slope.value, "at 1 kHz", (Evidence(measure=slope.id),) if slope.id else ())
+    elif shape is not None and whistle and picture != "black":
         yield from _slope(shape, whistle, is_plain=picture == "white")
     channels = shape.left_minus_right_db if shape is not None else None
     if channels is not None and abs(channels) <= ALIKE_DB + 1:
@@ -128,27 +136,34 @@ def _slope(shape: Shape, whistle: Sequence[OwnLine], *, is_plain: bool) -> Itera
     A white picture's own is known; of an unknown picture the clue counts half.
     """
     order = min(shape.levels_dbfs)
+    if order > 2:
+        return
     line_hz = max(row.line.frequency_hz for row in whistle)
     channels = {row.line.channel for row in whistle}
     whistle_dbfs = 10 * math.log10(sum(10 ** (row.level_dbfs / 10) for row in whistle) / len(channels))
-    if order > 2:
-        return
     octaves = math.log2(line_hz / (order * shape.fundamental_hz))
     slope = (whistle_dbfs - shape.levels_dbfs[order] - _WHITE_LINE_RATE_DB) / octaves
     evidence = tuple(Evidence(line=name) for name in (*shape.line_ids[:1], *strongest_ids(whistle)[:1]))
+    clue = _slope_clue(slope, "from field to line rate", evidence)
+    if is_plain:
+        yield clue
+    else:
+        weights = {name: weight / 2 for name, weight in clue.weights.items()}
+        words = f"{clue.words}; which picture was on is not known to be a plain one"
+        yield Clue(words=words, weights=weights, evidence=evidence)
+
+
+def _slope_clue(slope: float, where: str, evidence: tuple[Evidence, ...]) -> Clue:
     if slope >= _CAPACITIVE_DB_PER_OCTAVE:
-        words = f"it grows with frequency ({slope:.1f} dB per octave from field to line rate), as through a small gap"
+        words = f"it grows with frequency ({slope:.1f} dB per octave {where}), as through a small gap"
         weights = {"picture-crosstalk": 2.0, "picture-return": -1.0}
     elif slope <= _RESISTIVE_DB_PER_OCTAVE:
-        words = f"low and high tones come through alike ({slope:.1f} dB per octave), as from a common wire"
+        words = f"low and high tones come through alike ({slope:.1f} dB per octave {where}), as from a common wire"
         weights = {"picture-return": 2.0, "picture-crosstalk": -1.0}
     else:
         words = (
-            f"it grows with frequency, though less than through a gap alone ({slope:.1f} dB per octave): its low tones "
-            "may come by a common ground"
+            f"it grows with frequency, though less than through a gap alone ({slope:.1f} dB per octave {where}): its "
+            "low tones may come by a common ground"
         )
         weights = {"picture-crosstalk": 1.5, "picture-return": 0.5}
-    if not is_plain:
-        weights = {name: weight / 2 for name, weight in weights.items()}
-        words += "; which picture was on is not known to be a plain one"
-    yield Clue(words=words, weights=weights, evidence=evidence)
+    return Clue(words=words, weights=weights, evidence=evidence)
