@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+from humcheck.audio.hearing.listening import words_of
 from humcheck.report.text import visible
 from humcheck.results import Change, Curve, Key, Line, Measure, Results, TakeRow, Trace
 
@@ -46,7 +47,7 @@ class Setup:
         if self.fix is not None:
             parts.append(f"with {self.fix}")
         if self.listening is not None:
-            parts.append(f"heard: {self.listening}")
+            parts.append(f"heard {words_of(self.listening)}")
         return tuple(visible(part) for part in parts)
 
     @property

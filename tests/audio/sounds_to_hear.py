@@ -29,14 +29,13 @@ KINDS = {
 def margin_db(kind, level_db_spl):
     """Margin of a sound whose strongest line, or whose whole noise to 24 kHz, has a level."""
     ear = ear_for("free")
-    nothing = np.zeros(len(ear.centre_hz))
     if KINDS[kind] is None:
         bands = third_octave_centres_hz()
         levels = level_db_spl + 10 * np.log10(bands * (10**0.05 - 10**-0.05) / (RATE_HZ / 2))
-        return excess(SILENT_ROOM, ear.noise(bands, levels), nothing, tonal=False)[0]
+        return excess(SILENT_ROOM, noise=ear.noise(bands, levels))[0]
     hz, levels = KINDS[kind]
     power = ear.tones(np.array(hz, dtype=float), level_db_spl + np.array(levels, dtype=float))
-    return excess(SILENT_ROOM, power, nothing, tonal=True)[0]
+    return excess(SILENT_ROOM, tones=power)[0]
 
 
 def pressure_pa(kind, level_db_spl, seed=1):

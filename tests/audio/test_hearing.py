@@ -84,7 +84,7 @@ def test_a_tone_in_white_noise_is_just_heard_at_the_critical_ratio(hz):
     bands, levels = white(density)
     masker = ear.noise(bands, levels)
     tone = np.array([density + CRITICAL_RATIO_DB[hz]])
-    margin, at_hz = excess(SILENT_ROOM, ear.tones(np.array([float(hz)]), tone), masker, tonal=True)
+    margin, at_hz = excess(SILENT_ROOM, tones=ear.tones(np.array([float(hz)]), tone), around=masker)
     assert margin == pytest.approx(0.0, abs=1.5)
     assert at_hz == pytest.approx(hz, rel=0.1)
 
@@ -106,7 +106,7 @@ def test_the_law_of_masking_is_that_of_the_coding_standard():
 def test_a_tone_just_above_the_threshold_is_heard_and_one_below_is_not(hz, level_db, sign):
     ear = ear_for("free")
     tone = threshold_db_spl(np.array([hz])) + level_db
-    margin, _ = excess(SILENT_ROOM, ear.tones(np.array([hz]), tone), np.zeros(len(ear.centre_hz)), tonal=True)
+    margin, _ = excess(SILENT_ROOM, tones=ear.tones(np.array([hz]), tone))
     assert np.sign(margin) == sign
     # Filters stand 0.05 apart on their scale, so a tone may lie 0.025 beside: 0.03 dB.
     assert margin == pytest.approx(level_db, abs=0.03)
@@ -114,11 +114,10 @@ def test_a_tone_just_above_the_threshold_is_heard_and_one_below_is_not(hz, level
 
 def test_tones_within_one_filter_count_together_and_tones_far_apart_do_not():
     ear = ear_for("free")
-    nothing = np.zeros(len(ear.centre_hz))
 
     def margin(*frequencies):
         hz = np.array(frequencies)
-        return excess(SILENT_ROOM, ear.tones(hz, threshold_db_spl(hz)), nothing, tonal=True)[0]
+        return excess(SILENT_ROOM, tones=ear.tones(hz, threshold_db_spl(hz)))[0]
 
     assert margin(1000.0, 1001.0) == pytest.approx(3.01, abs=0.03)
     assert margin(1000.0, 4000.0) == pytest.approx(0.0, abs=0.03)

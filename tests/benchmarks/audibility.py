@@ -39,11 +39,7 @@ def run(quick: bool) -> list[Row]:
 def _threshold() -> Row:
     ear = ear_for("free")
     frequencies = np.geomspace(21.0, 17_500.0, 400)
-    nothing = np.zeros(len(ear.centre_hz))
-    off = [
-        excess(SILENT_ROOM, ear.tones(hz[None], threshold_db_spl(hz[None])), nothing, tonal=True)[0]
-        for hz in frequencies
-    ]
+    off = [excess(SILENT_ROOM, tones=ear.tones(hz[None], threshold_db_spl(hz[None])))[0] for hz in frequencies]
     worst = float(np.max(np.abs(off)))
     return Row(
         figure="tone at the threshold of hearing: margin off zero",
@@ -63,7 +59,7 @@ def _critical_ratio() -> Row:
     errors = []
     for hz, ratio_db in CRITICAL_RATIO_DB.items():
         tone = ear.tones(np.array([float(hz)]), np.array([40.0 + ratio_db]))
-        errors.append(excess(SILENT_ROOM, tone, masker, tonal=True)[0])
+        errors.append(excess(SILENT_ROOM, tones=tone, around=masker)[0])
     worst = float(np.max(np.abs(errors)))
     return Row(
         figure="tone just heard in white noise: margin off zero",
@@ -205,9 +201,8 @@ def _truths(levels: dict[int, float], setting) -> dict[str, float]:
     # The track's own dither (24 bit) is far below.
     bands, per_hz = white(_HISS_DBFS - _SOURCE_GAIN_DB - 10 * np.log10(_HISS_BAND_HZ))
     hiss = ear.noise(bands, per_hz)
-    nothing = np.zeros_like(hiss)
     return {
-        "audible_margin_hum": excess(setting, hum, hiss, tonal=True)[0],
-        "audible_margin_hiss": excess(setting, hiss, nothing, tonal=False)[0],
-        "audible_margin": excess(setting, hum + hiss, nothing, tonal=False)[0],
+        "audible_margin_hum": excess(setting, tones=hum, around=hiss)[0],
+        "audible_margin_hiss": excess(setting, noise=hiss)[0],
+        "audible_margin": excess(setting, tones=hum, noise=hiss)[0],
     }

@@ -110,6 +110,13 @@ def test_the_whole_is_heard_no_less_than_any_family():
         assert whole.value >= max(row.value for row in families)
 
 
+@pytest.mark.parametrize("setting", ["headphones", "living-room"])
+def test_hum_alone_is_the_whole(setting):
+    rows = margins(results_of(use_rows({"hum_level": HUM}, QUIET)))
+    whole, hum = (rows["through", name, setting, "mono"] for name in ("audible_margin", "audible_margin_hum"))
+    assert (whole.value, whole.low, whole.high) == pytest.approx((hum.value, hum.low, hum.high), abs=1e-6)
+
+
 def test_a_family_that_was_not_found_has_an_upper_bound_wherever_it_may_hide():
     bound_dbr = -112.0
     row = margin(results_of(use_rows({}, -140.0, bounds={"hum_level": bound_dbr})))

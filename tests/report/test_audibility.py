@@ -107,7 +107,10 @@ def test_the_table_holds_each_family_and_way_of_listening_beside_the_direct_path
     names = [block.quantity.name for block in table.main]
     assert names == ["audible_margin", "audible_margin_hum", "audible_margin_buzz", "audible_margin_hiss"]
     for block in table.main[:2]:
-        assert [row.where for row in block.rows] == ["heard: headphones", "heard: living-room"]
+        assert [row.where for row in block.rows] == [
+            "heard on headphones",
+            "heard over loudspeakers in a living room",
+        ]
         assert {row.channel for row in block.rows} == {"both"}
         assert all({"direct", "through"} <= row.cells.keys() for row in block.rows)
     hum = table.main[1].rows

@@ -137,7 +137,12 @@ def room_power(setting: ListeningSetting) -> Floats:
 
 
 def excess(
-    setting: ListeningSetting, sound: Floats, masker: Floats, *, tonal: bool, louder_db: float = 0.0
+    setting: ListeningSetting,
+    *,
+    tones: Floats | None = None,
+    noise: Floats | None = None,
+    around: Floats | None = None,
+    louder_db: float = 0.0,
 ) -> tuple[float, float]:
     """Return the largest excess of a sound over what can just be heard, in dB, and the frequency where it lies, in Hz.
 
@@ -145,16 +150,20 @@ def excess(
     ----------
     setting : ListeningSetting
         What full scale stands for, and the room.
-    sound, masker : numpy.ndarray, shape (n_filters,)
-        Power behind the filters with full scale at 0 dB SPL: of what is to be heard, and of the hiss around it.
-    tonal : bool
-        Whether the sound consists of tones; else it is noise, which noise hides less well.
+    tones, noise : numpy.ndarray, shape (n_filters,), optional
+        What is to be heard: its tones and its noise, which other noise hides less well. Power behind the filters with
+        full scale at 0 dB SPL.
+    around : numpy.ndarray, shape (n_filters,), optional
+        The same of the hiss around it, which hides it as the room does.
     louder_db : float
         Volume above that of the setting.
     """
     ear = ear_for(setting.field)
     scale = 10 ** ((setting.full_scale_db_spl + louder_db) / 10)
-    share = ear.tone_share if tonal else ear.noise_share
-    ratio = scale * sound / (1.0 + share * (scale * masker + room_power(setting)))
+    hiding = room_power(setting) if around is None else scale * around + room_power(setting)
+    ratio = np.zeros(len(ear.centre_hz))
+    for sound, share in ((tones, ear.tone_share), (noise, ear.noise_share)):
+        if sound is not None:
+            ratio += scale * sound / (1.0 + share * hiding)
     best = int(np.argmax(ratio))
     return float(10 * np.log10(max(ratio[best], _NOTHING))), float(ear.centre_hz[best])

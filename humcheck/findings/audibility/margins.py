@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 from humcheck.audio.hearing.ear import Ear, ear_for
 from humcheck.audio.hearing.listening import ListeningSetting
 from humcheck.findings.audibility.families import FAMILIES, WHOLE, margin_quantity
-from humcheck.findings.audibility.interval import Margin, margin_of
+from humcheck.findings.audibility.interval import Margin, Sound, margin_of, together
 from humcheck.findings.audibility.levels import Levels
 from humcheck.findings.audibility.parts import Part, part_of, total
 from humcheck.results import Measure, NotMeasured, Results, quantity
@@ -17,8 +16,7 @@ from humcheck.results.rows import Channel
 
 _ROLES = ("direct", "through", "added", "single")
 _SEPARATE: tuple[Channel, ...] = ("left", "right", "mono")
-#: Equal tones in both loudspeakers may arrive in step: 3 dB above the sum of their powers.
-_IN_STEP = 2.0
+_Parts = dict[tuple[str, Channel], tuple[Measure, Part]]
 
 NO_FULL_SCALE = (
     "Whether it would be heard depends on how loud full scale is played, and nothing here tells what full scale is: "
@@ -78,39 +76,54 @@ def _why_not(levels: Levels, use: Sequence[Measure]) -> str:
 
 
 def _rows_of_use(levels: Levels, use: Sequence[Measure], setting: ListeningSetting) -> Iterator[Measure]:
-    ear = ear_for(setting.field)
-    parts = _parts(ear, levels, use)
-    hiss = _hiss_beside(ear, levels, use)
-    for name, tonal in (*((family.name, family.tonal) for family in FAMILIES), (WHOLE, False)):
-        of_family = {channel: parts[name, channel] for channel in _SEPARATE if (name, channel) in parts}
-        maskers = hiss if tonal else {}
-        margins = {
-            channel: margin_of(setting, part, maskers.get(channel), tonal=tonal)
-            for channel, (_, part) in of_family.items()
-        }
+    parts = _parts(ear_for(setting.field), levels, use)
+    hiss = _hiss_beside(ear_for(setting.field), levels, use)
+    for name in (*(family.name for family in FAMILIES), WHOLE):
+        rows, sounds = _sounds(name, parts, hiss)
+        margins = {channel: margin_of(setting, sound) for channel, sound in sounds.items()}
         if len(margins) == 2:
-            sounds = {channel: part for channel, (_, part) in of_family.items()}
-            margins["both"] = _of_both(sounds, maskers, margins, setting, tonal=tonal)
+            margins["both"] = (
+                max(margins.values(), key=lambda margin: margin.rank)
+                if setting.kind == "headphones"
+                else margin_of(setting, together(list(sounds.values())))
+            )
         for channel, margin in margins.items():
-            row, _ = of_family.get(channel, next(iter(of_family.values())))
+            row = rows.get(channel, next(iter(rows.values())))
             yield _measure(row, name, channel, setting, margin, _basis(levels, row, setting))
 
 
-def _parts(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[tuple[str, Channel], tuple[Measure, Part]]:
-    """Return each family's part, and the whole, by channel, with the level row that it rests on."""
+def _parts(ear: Ear, levels: Levels, use: Sequence[Measure]) -> _Parts:
+    """Return each family's part by channel, with the level row that it rests on."""
     level_rows = {(row.quantity, row.channel): row for row in use}
-    parts: dict[tuple[str, Channel], tuple[Measure, Part]] = {}
+    parts: _Parts = {}
     for family in FAMILIES:
         for channel in _SEPARATE:
             row = level_rows.get((family.level, channel))
             part = None if row is None else part_of(ear, levels, family, row)
             if row is not None and part is not None:
                 parts[family.name, channel] = row, part
-    for channel in _SEPARATE:
-        of_channel = [place for place in parts.items() if place[0][1] == channel]
-        if ("hiss", channel) in parts:
-            parts[WHOLE, channel] = parts["hiss", channel][0], total([part for _, (_, part) in of_channel])
     return parts
+
+
+def _sounds(name: str, parts: _Parts, hiss: dict[Channel, Part]) -> tuple[dict[Channel, Measure], dict[Channel, Sound]]:
+    """Return by channel what is to be heard of a family, or of the whole, and the level row that it rests on."""
+    rows: dict[Channel, Measure] = {}
+    sounds: dict[Channel, Sound] = {}
+    for channel in _SEPARATE:
+        place = ("hiss" if name == WHOLE else name, channel)
+        if place not in parts:
+            continue
+        rows[channel], part = parts[place]
+        if name == WHOLE:
+            places = [(family.name, channel) for family in FAMILIES if family.tonal]
+            # What was sought and not found is in the hiss already.
+            seen = [parts[place][1] for place in places if place in parts and parts[place][1].seen]
+            sounds[channel] = Sound(tones=total(seen) if seen else None, noise=part)
+        elif name == "hiss":
+            sounds[channel] = Sound(noise=part)
+        else:
+            sounds[channel] = Sound(tones=part, around=hiss.get(channel))
+    return rows, sounds
 
 
 def _hiss_beside(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[Channel, Part]:
@@ -124,24 +137,6 @@ def _hiss_beside(ear: Ear, levels: Levels, use: Sequence[Measure]) -> dict[Chann
         if part is not None:
             found[channel] = part
     return found
-
-
-def _of_both(
-    sounds: dict[Channel, Part],
-    hiss: dict[Channel, Part],
-    margins: dict[Channel, Margin],
-    setting: ListeningSetting,
-    *,
-    tonal: bool,
-) -> Margin:
-    """Return the margin of both channels: on headphones that of the worse ear; loudspeakers add up."""
-    if setting.kind == "headphones":
-        return max(margins.values(), key=lambda margin: margin.rank)
-    together = total(list(sounds.values()))
-    if tonal:
-        together = replace(together, high=together.high * _IN_STEP)
-    around = [hiss[channel] for channel in sounds if channel in hiss]
-    return margin_of(setting, together, total(around) if around else None, tonal=tonal)
 
 
 def _basis(levels: Levels, row: Measure, setting: ListeningSetting) -> dict[str, float]:

@@ -50,8 +50,15 @@ def audibility_figure(catalogue: Catalogue) -> Figure | None:
         legend=tuple(_legend(panels)),
         drawings=tuple(_draw(frame, description, panels) for frame in FRAMES),
         values=_values(panels),
-        note=f"Of each device the use that is heard most is drawn; {left_out} others are not." if left_out else "",
+        note=_note(left_out),
     )
+
+
+def _note(left_out: int) -> str:
+    if not left_out:
+        return ""
+    others = "1 other is" if left_out == 1 else f"{left_out} others are"
+    return f"Of each device the use that is heard most is drawn; {others} not."
 
 
 def _reading(panels: Sequence[HeardPanel]) -> str:
