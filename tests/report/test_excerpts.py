@@ -2,6 +2,7 @@
 
 import base64
 import re
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -152,3 +153,9 @@ def test_links_and_names_of_the_page_stay_whole(listened):
     assert len(names) == len(set(names))
     assert all(link.attributes["href"][1:] in names for link in root.all("a"))
     assert "#listen" in [link.attributes["href"] for link in root.first("nav").all("a")]
+
+
+def test_the_example_page_stays_light():
+    example = Path(__file__).parents[2] / "reports" / "example"
+    for page in example.glob("*.html"):
+        assert page.stat().st_size < 1_500_000
