@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from humcheck.estimates.rows import RowsEstimate
-from humcheck.estimates.rows.coupling import CouplingFit
+from humcheck.estimates.rows.curve import CouplingFit
 from humcheck.results import Key, Measure, NotMeasured, quantity
 from humcheck.results.rows import Channel
 

@@ -97,7 +97,7 @@ def follow_lines(spectrum: RowsSpectrum, match: Match) -> RasterLines:
         line_rate_hz=float(line_rate_hz),
         line_rate_sd_hz=float(sd[1] / half_s * raster.n_lines),
         order=order,
-        frequency_hz=order * (line_rate_hz / raster.n_lines),
+        frequency_hz=np.asarray(order * (line_rate_hz / raster.n_lines), dtype=np.float64),
         amplitude=turned @ share,
         variance=variance / weight.sum(),
     )

@@ -7,7 +7,8 @@ import numpy as np
 from humcheck.audio.levels import Floats
 from humcheck.estimates.lines import LineEstimate
 from humcheck.estimates.rows.basebands import RasterLines, follow_lines
-from humcheck.estimates.rows.coupling import CouplingFit, fit_coupling, terms
+from humcheck.estimates.rows.coupling import fit_coupling
+from humcheck.estimates.rows.curve import CouplingFit, terms
 from humcheck.estimates.rows.rasters import RASTERS, Raster, harmonics, pattern, usual_ways
 from humcheck.estimates.rows.result import RowsEstimate
 from humcheck.estimates.rows.search import Match, line_orders, search, usual_windows
@@ -16,7 +17,7 @@ from humcheck.estimates.rows.spectrum import PADDING, RowsSpectrum, rows_spectru
 #: A section without a picture is said to hold one this often.
 FALSE_ALARMS = 1e-3
 #: Places at which a section of 1 s is compared with the code, as far as they are independent; more in a longer one.
-PLACES_PER_S = 3e5
+PLACES_PER_S = 5e5
 #: Reach about a line rate that was seen, in parts per million.
 HINT_REACH_PPM = 8.0
 #: Band in which it is said what share follows the picture (definition of `picture_correlation`).
@@ -78,6 +79,7 @@ def find_rows(
         shown=match.shown,
         line_rate_hz=followed.line_rate_hz,
         line_rate_sd_hz=followed.line_rate_sd_hz,
+        lines=followed,
         coupling=coupling,
         level_bound=levels,
         power_share=share,

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from humcheck.audio.levels import Floats
-from humcheck.estimates.rows.coupling import CouplingFit
+from humcheck.estimates.rows.basebands import RasterLines
+from humcheck.estimates.rows.curve import CouplingFit
 from humcheck.estimates.rows.rasters import Raster, Shown
 
 
@@ -23,6 +24,8 @@ class RowsEstimate:
         How the code was shown.
     line_rate_hz, line_rate_sd_hz : float
         In the take's clock, with its standard uncertainty; 0 where it was not found.
+    lines : RasterLines or None
+        The raster's lines that the coupling was read from.
     coupling : CouplingFit or None
         Gain from luma to sound of every channel.
     level_bound : numpy.ndarray, shape (2, n_ch)
@@ -39,6 +42,7 @@ class RowsEstimate:
     shown: Shown | None = None
     line_rate_hz: float = 0.0
     line_rate_sd_hz: float = 0.0
+    lines: RasterLines | None = None
     coupling: CouplingFit | None = None
     level_bound: Floats
     power_share: Floats
