@@ -143,7 +143,7 @@ def weigh(hypotheses: Sequence[Hypothesis], clues: Sequence[Clue]) -> Verdict:
         confidence=_confidence(best, lead, group_lead, changed),
         reasons=(*reasons, *(clue.words for clue in clues if not clue.weights)),
         doubts=tuple(doubts),
-        test=_MADE if changed and near is None else best.test,
+        test=_MADE if changed and near is None and not best.group else best.test,
         evidence=tuple(
             pointer for clue in sorted(clues, key=lambda clue: not clue.changed) for pointer in clue.evidence
         ),
@@ -162,9 +162,10 @@ def _confidence(best: Hypothesis, lead: float, group_lead: float, changed: bool)
     if best.undecided:
         return "cause open: the two cannot be told apart"
     sure = "well supported, by a change of one thing" if changed else "likely, from the pattern alone"
+    if best.group and group_lead >= _LIKELY and (changed or lead < _LIKELY):
+        # What was changed speaks for the group; which of the group it is comes from the pattern.
+        way = "open" if lead < _GUESS else "a guess" if lead < _LIKELY else "likely, from the pattern"
+        return f"that it is {best.group}: {sure}; which way it takes: {way}"
     if lead >= _LIKELY:
         return f"cause: {sure}"
-    if best.group and group_lead >= _LIKELY:
-        way = "open" if lead < _GUESS else "a guess"
-        return f"that it is {best.group}: {sure}; which way it takes: {way}"
     return "cause open" if lead < _GUESS else "cause: a guess, another comes close"
