@@ -12,6 +12,7 @@ from humcheck.comparison.compare import reference_for
 from humcheck.findings.audibility import family_of, heard, heard_sentence, margin_evidence, margin_severity
 from humcheck.findings.causes import Verdict, cause_of
 from humcheck.findings.causes.comparing import compare
+from humcheck.findings.causes.picture import HYPOTHESES as PICTURE_CAUSES
 from humcheck.findings.causes.shape import TAKE_TO_TAKE_DB
 from humcheck.findings.index import Use, worst
 from humcheck.findings.levels import weighted_dbr
@@ -264,9 +265,12 @@ def _stronger(change_db: float, bound: str | None) -> str:
 
 
 def _name(noise: Noise, cause: Verdict | None) -> str:
-    """Return what a noise is called: tones of digital frames are no hum, whatever family they were counted to."""
-    is_mistaken = cause is not None and cause.name == "digital-frames" and noise.kind != "digital"
-    return "steady tones" if is_mistaken else noise.name
+    """Return what a noise is called: by its cause where that is no matter of the family it was counted to."""
+    if cause is not None and cause.name == "digital-frames" and noise.kind != "digital":
+        return "steady tones"
+    if cause is not None and cause.best in PICTURE_CAUSES and noise.quantity == "hum_level":
+        return "picture buzz (its tones were counted as mains, but keep step with the picture's lines)"
+    return noise.name
 
 
 def _frequency(use: Use, noise: Noise, name: str) -> str:

@@ -15,7 +15,7 @@ from scipy import fft
 
 from humcheck.findings import find
 from humcheck.findings.causes.shape import own_lines, shape_of
-from humcheck.results import Measure
+from humcheck.results import Line, Measure
 from tests.findings.line_rows import comb, direct, gathered, level_rows
 
 FULL_WAVE = {2 * n: 2 / (math.pi * (4 * n**2 - 1)) for n in range(1, 21)}
@@ -184,6 +184,23 @@ def test_the_slope_of_the_coupling_tells_a_gap_from_a_common_wire(slope, cause):
     )
     assert finding.cause == cause
     assert any(pointer.measure == "m-slope" for pointer in finding.evidence)
+
+
+def test_tones_that_keep_step_with_the_lines_of_a_picture_are_no_hum():
+    line_hz = 15_624.6875
+    series = {n: 1 / math.sqrt(n) for n in range(1, 120)}
+    whistle = Line(
+        subject="Alder", role="through", picture="white", quantity="whistle_level", channel="left",
+        family="line_rate", frequency_hz=line_hz, level_dbfs=-68.0, id="l-whistle",
+    )  # fmt: skip
+    found = {}
+    for hz in (line_hz / 312, 50.03):
+        parts = comb(series, hz=hz, picture="white")
+        found[hz] = hum(find(gathered(direct(picture="white"), parts, ([whistle], []))))
+    assert found[line_hz / 312].cause in ("picture-crosstalk", "picture-return", "open")
+    assert "picture buzz" in found[line_hz / 312].sentence
+    assert found[50.03].cause == "mains-pulses"
+    assert "mains hum" in found[50.03].sentence
 
 
 def test_without_a_black_take_the_test_is_to_make_one():

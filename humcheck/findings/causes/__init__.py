@@ -49,6 +49,9 @@ def cause_of(use: Use, quantity: str, direct: Sequence[Line]) -> Verdict | None:
     if steady.is_of_frames(own):
         # Multiples of 1 kHz are multiples of 50 Hz as well, and may have been taken for a family at that rate.
         return _weighed((steady.FRAMES,), list(steady.steady_clue(own, steady.FRAMES)))
+    if quantity == "hum_level" and picture.is_fraction_of_line_rate(shape_of(own), use.lines(["line_rate"])):
+        # Whatever family they were counted to: tones tied to a picture's line rate belong to the picture.
+        return _picture(use, quantity, direct, field=own)
     if quantity == "hum_level":
         return _mains(use, own)
     if quantity in ("buzz_level", "whistle_level"):
@@ -65,11 +68,11 @@ def _mains(use: Use, own: Sequence[OwnLine]) -> Verdict | None:
     return _weighed(mains.HYPOTHESES, list(mains.mains_clues(shape, fixes(use, "hum_level"))))
 
 
-def _picture(use: Use, quantity: str, direct: Sequence[Line]) -> Verdict | None:
+def _picture(use: Use, quantity: str, direct: Sequence[Line], field: Sequence[OwnLine] | None = None) -> Verdict | None:
     brightness = pictures(use, quantity)
     # A lit picture tells more of the way than a black one; the way is the same for both.
     telling = use if brightness is None else brightness.use
-    shape = shape_of(own_lines(telling.lines(["field"]), direct))
+    shape = shape_of(own_lines(telling.lines(["field"]), direct) if field is None else field)
     whistle = own_lines(telling.lines(["line_rate"]), direct)
     clues = list(picture.picture_clues(shape, whistle, brightness, telling.key.picture, _coupling_slope(telling)))
     verdict = _weighed(picture.HYPOTHESES, clues)

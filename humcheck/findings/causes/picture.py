@@ -10,7 +10,7 @@ from humcheck.findings.causes.comparing import Comparison
 from humcheck.findings.causes.mains import ALIKE_DB, ONE_SIDED_DB
 from humcheck.findings.causes.shape import OwnLine, Shape, strongest_ids
 from humcheck.findings.causes.weighing import Clue, Hypothesis
-from humcheck.results import Evidence, Measure
+from humcheck.results import Evidence, Line, Measure
 
 BLACK_TEST = (
     "Show a black picture, then take the picture's lead off altogether, and record the quiet section each time: what "
@@ -54,6 +54,21 @@ _CAPACITIVE_DB_PER_OCTAVE, _RESISTIVE_DB_PER_OCTAVE = 4.5, 1.5
 #: that it fills (pulse waves of duty d: |sin(pi d)|, elementary). Zero is used; that costs less than 1 dB per octave.
 _WHITE_LINE_RATE_DB = 0.0
 _FOLLOWS_DB, _STAYS_DB = 6.0, 2.0
+
+
+#: Lines of a field, for the usual rasters and those of home computers (common tables, from memory).
+_LINES_PER_FIELD = (262.0, 262.5, 263.0, 312.0, 312.5, 313.0)
+#: A mains of any rate meets one of these ratios so closely by chance once in a hundred or less.
+_SAME_RATIO = 3e-6
+_MANY_LINES = 30
+
+
+def is_fraction_of_line_rate(shape: Shape | None, line_rate: Sequence[Line]) -> bool:
+    """Return whether a dense comb keeps an exact ratio to the line rate found beside it, as only a picture's does."""
+    if shape is None or len(shape.levels_dbfs) < _MANY_LINES:
+        return False
+    ratios = [line.frequency_hz / shape.fundamental_hz for line in line_rate if line.bound is None]
+    return any(abs(ratio / lines - 1) <= _SAME_RATIO for ratio in ratios for lines in _LINES_PER_FIELD)
 
 
 def picture_clues(
