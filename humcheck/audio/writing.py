@@ -140,6 +140,22 @@ def write_audio(
     _replace_with(target, lambda temporary: _write_tagged(temporary, blocks, rate_hz, bits, file_format, text))
 
 
+def write_by(path: str | os.PathLike[str], write: Callable[[str], None], *, force: bool = False) -> None:
+    """Have a file written whole or not at all by something that wants a name.
+
+    Parameters
+    ----------
+    path : path
+        Where to; its folder must exist.
+    write : callable
+        Writes the file of the name that it is given, which has the ending of `path`; what it writes should hold `MARK`.
+    force : bool
+        Replace a file that is not our own.
+    """
+    refuse_to_overwrite(path, force=force)
+    _replace_with(Path(path), write)
+
+
 def _write_tagged(
     temporary: str, blocks: Iterator[Floats], rate_hz: int, bits: int, file_format: str, text: str
 ) -> None:

@@ -39,7 +39,7 @@ SWEEP_HIGH_HZ = 23000.0
 SWEEP_FADE_OUT_S = 0.01
 
 
-def build(name: str, length: str) -> Layout:
+def build(name: str, length: str, number: int = NUMBER) -> Layout:
     """Return the layout of one track.
 
     Parameters
@@ -48,8 +48,10 @@ def build(name: str, length: str) -> Layout:
         ``"full"``, ``"sweep"`` or ``"silence"``.
     length : str
         ``"short"``, ``"standard"`` or ``"long"``.
+    number : int, optional
+        What the markers carry; that of another layout if it has the same sections.
     """
-    row = _Row(TrackIdentity(name=name, length=length, layout=NUMBER))
+    row = _Row(TrackIdentity(name=name, length=length, layout=number))
     _PARTS[name](row, length)
     return row.finish()
 

@@ -7,11 +7,12 @@ from functools import cache
 
 from humcheck.errors import UnusableCall
 from humcheck.results.rows import TrackIdentity
-from humcheck.tracks import layout_1
+from humcheck.tracks import layout_1, layout_2
 from humcheck.tracks.markers import LENGTHS, NAMES
 from humcheck.tracks.sections import Channels, Kind, Layout, Section, TrackChannel
 
 __all__ = [
+    "CLIP_LAYOUT",
     "CURRENT_LAYOUT",
     "LAYOUT_NUMBERS",
     "LENGTHS",
@@ -25,10 +26,15 @@ __all__ = [
     "layout_of",
 ]
 
-_BUILDERS: dict[int, Callable[[str, str], Layout]] = {layout_1.NUMBER: layout_1.build}
+_BUILDERS: dict[int, Callable[[str, str], Layout]] = {
+    layout_1.NUMBER: layout_1.build,
+    layout_2.NUMBER: layout_2.build,
+}
 LAYOUT_NUMBERS = tuple(_BUILDERS)
 #: The layout that new tracks are written in.
 CURRENT_LAYOUT = layout_1.NUMBER
+#: The layout of the track in a test clip.
+CLIP_LAYOUT = layout_2.NUMBER
 
 
 @cache

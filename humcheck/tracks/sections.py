@@ -74,6 +74,23 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShownPicture:
+    """Which test picture stands for how long while a track plays.
+
+    Attributes
+    ----------
+    name : str
+        One of the test pictures.
+    start_s, end_s : float
+        In seconds of the track.
+    """
+
+    name: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
     """The sections of one track in the order of their times.
 
@@ -85,11 +102,14 @@ class Layout:
         In order; they do not overlap, and at least 0.25 s of dithered silence lies between any two.
     duration_s : float
         Length of the track, lead-in and tail of silence included.
+    pictures : tuple of ShownPicture
+        Of the track of a clip: what stands on the screen, from beginning to end; empty where that is not known.
     """
 
     identity: TrackIdentity
     sections: tuple[Section, ...]
     duration_s: float
+    pictures: tuple[ShownPicture, ...] = ()
 
     def section(self, name: str) -> Section:
         """Return the section called `name`.

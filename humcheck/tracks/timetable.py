@@ -39,7 +39,7 @@ def timetable(layout: Layout, file_name: str, rate_hz: int, bits: int) -> dict[s
         Sampling rate and word length of that file.
     """
     identity = layout.identity
-    return {
+    table: dict[str, Any] = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
         "origin": MARK,
@@ -54,6 +54,11 @@ def timetable(layout: Layout, file_name: str, rate_hz: int, bits: int) -> dict[s
         "marker": _marker_parts(),
         "sections": [_entry(section, rate_hz) for section in layout.sections],
     }
+    if layout.pictures:
+        table["pictures"] = [
+            {"name": shown.name, "start_s": shown.start_s, "end_s": shown.end_s} for shown in layout.pictures
+        ]
+    return table
 
 
 def timetable_text(layout: Layout, file_name: str, rate_hz: int, bits: int) -> str:
