@@ -101,6 +101,19 @@ def test_the_added_part_is_what_is_said_of_a_device():
     assert heard_sentence(both, "hum").startswith("Perhaps heard on headphones")
 
 
+def test_both_loudspeakers_are_heard_together():
+    sides = [use_rows({"hum_level": [(100.0, -60.0)]}, QUIET, channel=channel) for channel in ("left", "right")]
+    on_headphones, in_the_room = (one.measure for one in heard(use(*sides), "hum"))
+    margins = {
+        (row.listening, row.channel): row.value
+        for row in use(*sides).results.measures
+        if row.quantity == "audible_margin_hum"
+    }
+    assert on_headphones.value == margins["headphones", "left"]
+    # Two equal channels: 10 lg 2 (elementary).
+    assert in_the_room.value == pytest.approx(margins["living-room", "left"] + 3.01, abs=0.01)
+
+
 def test_every_family_has_its_quantity_in_the_registry():
     for family in (*(family.name for family in FAMILIES), "noise"):
         assert QUANTITIES[margin_quantity(family)].unit == "dB"

@@ -37,7 +37,7 @@ class Heard:
     verdict : str
         ``"heard"`` or ``"not"`` where the whole 95 % interval lies on that side of the threshold, else ``"perhaps"``.
     measure : Measure
-        The margin of the worse channel.
+        The margin of both channels: on headphones that of the worse ear, of loudspeakers that of their sum.
     """
 
     setting: str
@@ -67,7 +67,7 @@ def heard(use: Use, family: str, role: str | None = None) -> list[Heard]:
             if row.role == wanted and row.listening is not None:
                 found.setdefault(row.listening, {})[row.channel] = row
         if found:
-            return [_heard(setting, worst(rows)) for setting, rows in found.items()]
+            return [_heard(setting, rows.get("both") or worst(rows)) for setting, rows in found.items()]
     return []
 
 
