@@ -11,6 +11,8 @@ from humcheck.comparison.changes import change_between
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.pairs import pair_rows
+from humcheck.comparison.picture_added import uses_with_rows
+from humcheck.comparison.picture_changes import picture_changes
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
 from humcheck.results import QUANTITIES, Change, Curve, Key, Line, Measure, NotMeasured, Trace, quantity
@@ -62,12 +64,13 @@ def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) ->
     measures = _above_the_floor(aggregate_repeats(row for take in takes for row in take.measures))
     full_scale = _full_scale_dbfs(takes)
     directs = [row for row in measures if row.role == "direct"]
-    added = _added(measures, directs)
+    added = [*_added(measures, directs), *uses_with_rows(takes)]
     own_scale = [row for take in takes if take.role == "single" for row in _relative_to_itself(take, measures)]
     relative = relative_levels((row for row in (*measures, *added) if row.role != "single"), full_scale)
     pairs = [*pair_rows(takes), *further]
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
-    changes = [*_level_changes(measures, directs), *(row for row in pairs if isinstance(row, Change))]
+    contrasts = picture_changes(measures)
+    changes = [*_level_changes(measures, directs), *contrasts, *(row for row in pairs if isinstance(row, Change))]
     missing = [row for row in pairs if isinstance(row, NotMeasured)]
     curves = average_curves(row for take in takes for row in take.curves)
     return {
