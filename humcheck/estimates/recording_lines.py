@@ -15,7 +15,9 @@ from humcheck.audio.files import TakeFile
 from humcheck.audio.levels import Floats
 from humcheck.errors import MeasurementError
 from humcheck.estimates.lines import FamilyEstimate, LineEstimate, fit_lines
+from humcheck.estimates.lines.section import NOMINALS_HZ
 from humcheck.estimates.programme_lines import ProgrammeHum, hum_under_programme
+from humcheck.estimates.programme_lines.evidence import LEAST_PRIOR, prior_log_odds
 from humcheck.estimates.steadiness import changes
 from humcheck.results.rows import Family
 from humcheck.takes.quiet import QuietStretch, quiet_stretches
@@ -83,13 +85,15 @@ def read_recording(file: TakeFile, *, mains_hz: float | None = None) -> Recordin
     if not fits:
         return _under_all(file, mains_hz, reason)
     (stretch, first), quiet = fits[0], _together(fits, file.rate_hz)
-    if stretch.covers_all and any(quiet.of_kind(kind) for kind in MAINS):
+    usual = all(_where_mains_are(family) for kind in MAINS for family in quiet.of_kind(kind))
+    if stretch.covers_all and usual and any(quiet.of_kind(kind) for kind in MAINS):
         return RecordingLines(lines=quiet, stretch=stretch, stretch_lines=first)
     try:
         under = hum_under_programme(file, mains_hz=mains_hz)
     except MeasurementError:
         return RecordingLines(lines=quiet, stretch=stretch, stretch_lines=first)
-    trusted = (stretch.stop - stretch.start) / file.rate_hz >= LONG_S or _agree([lines for _, lines in fits])
+    long = (stretch.stop - stretch.start) / file.rate_hz >= LONG_S
+    trusted = usual and (long or _agree([lines for _, lines in fits]))
     return RecordingLines(lines=_merged(quiet, under, trusted=trusted), stretch=stretch, stretch_lines=first)
 
 
@@ -212,6 +216,12 @@ def _merged(quiet: LineEstimate, under: ProgrammeHum, *, trusted: bool) -> LineE
     if hum is None and "mains" in quiet.bounds:
         return replace(quiet, bounds={**quiet.bounds, "mains": np.minimum(quiet.bounds["mains"], under.bound)})
     return quiet
+
+
+def _where_mains_are(family: FamilyEstimate) -> bool:
+    """Whether a frequency is one that mains have: a steady note of a synthesiser is as steady as they are."""
+    nominal_hz = min(NOMINALS_HZ, key=lambda known: abs(known - family.fundamental_hz))
+    return prior_log_odds(family.fundamental_hz, nominal_hz) > LEAST_PRIOR
 
 
 def _agree(readings: Sequence[LineEstimate]) -> bool:

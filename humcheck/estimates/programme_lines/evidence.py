@@ -38,8 +38,12 @@ NOTES_PER_HZ = 0.3
 #: Steady lines are believed at these log odds, what the frequency says against them taken off; and never beyond this:
 #: 0.46 Hz from 50 Hz, 0.23 Hz from 60 Hz.
 EVEN_ODDS, LEAST_PRIOR = 9.0, -3.0
-#: Lines that share a course of level need more, and more lines.
+#: In a recording shorter than this a line's surroundings are known from few values: so much more for each time that it
+#: is shorter.
+SHORT_S, SHORT_ODDS = 4.0, 20.0
+#: Lines that share a course of level need more, more of them, and a course that is not over at once.
 COURSE_ODDS, COURSE_LINES = 14.0, 5
+COURSE_PARTS, COURSE_S = 3.0, 2.0
 #: Share of the power of all lines of steady phase that must keep to the level.
 MOST_OF_POWER = 0.5
 
@@ -70,6 +74,7 @@ def weigh(bands: Basebands, track: Track) -> Evidence:
     """Return the evidence of a track, with an even level or with a common course, whichever says more."""
     phase = steady_phase(track.parts)
     prior = prior_log_odds(track.frequency_hz, bands.nominal_hz)
+    short = SHORT_ODDS * max(SHORT_S / bands.duration_s - 1.0, 0.0)
     found = []
     for even in (True, False):
         lines = steady_level(track.parts, np.ones(track.parts.middle_s.size)) if even else lines_of(track.parts, phase)
@@ -79,12 +84,19 @@ def weigh(bands: Basebands, track: Track) -> Evidence:
         power = np.where(steady & (lines.gain > SEEN), np.abs(lines.amplitude) ** 2, 0.0)
         whole = float(np.where(kept, power, 0.0).sum()) > MOST_OF_POWER * float(power.sum())
         if even:
-            believed = whole and prior > LEAST_PRIOR and odds + min(prior, 0.0) > EVEN_ODDS
+            believed = whole and prior > LEAST_PRIOR and odds + min(prior, 0.0) > EVEN_ODDS + short
         else:
-            enough = int((kept & (lines.gain > SEEN)).any(axis=1).sum()) >= COURSE_LINES
-            believed = whole and enough and odds + prior > COURSE_ODDS and prior > 0.0
+            enough = int((kept & (lines.gain > SEEN)).any(axis=1).sum()) >= COURSE_LINES and _lasts(bands, lines)
+            believed = whole and enough and odds + prior > COURSE_ODDS + short and prior > 0.0
         found.append(Evidence(log_odds=odds, believed=bool(believed), lines=lines, kept=kept))
     return max(found, key=lambda one: (one.believed, one.log_odds))
+
+
+def _lasts(bands: Basebands, lines: SteadyLevel) -> bool:
+    """Whether a course of level is not over so soon that any phase would seem steady."""
+    square = lines.course**2
+    parts = float(square.sum() ** 2 / (square**2).sum())
+    return parts >= COURSE_PARTS and parts * bands.duration_s / square.size >= COURSE_S
 
 
 def prior_log_odds(frequency_hz: float, nominal_hz: float) -> float:
