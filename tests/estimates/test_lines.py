@@ -166,3 +166,31 @@ def test_a_picture_whose_low_harmonics_drown_is_found_by_its_line_rate():
     (buzz,) = estimate.of_kind("field")
     assert buzz.fundamental_hz == pytest.approx(field_hz, abs=2e-6)
     assert level_dbfs(buzz.power[0]) == pytest.approx(Comb(field_hz, around).total_dbfs, abs=0.3)
+
+
+@pytest.mark.parametrize("duration_s", [0.8, 1.3, 3.1])
+def test_short_sections_with_strong_upper_lines_are_read(duration_s):
+    rng = np.random.default_rng(13)
+    picture = Comb(59.94, {order: -60.0 - 20 * np.log10(order) for order in range(1, 330, 7)})
+    samples, _ = quiet_section(duration_s, [picture], rng, rate_hz=48000.0, n_channels=2, noise_dbfs=-100.0)
+    (buzz,) = fit_lines(samples, 48000.0).of_kind("field")
+    assert buzz.fundamental_hz == pytest.approx(59.94, abs=2e-4)
+
+
+def test_intervals_hold_the_truth_of_hum_that_swells_and_of_a_walking_clock():
+    rng = np.random.default_rng(14)
+    hits, trials = np.zeros(2), 40
+    for _ in range(trials):
+        mains = Comb(50.0, harmonics(range(1, 8), rng, -80, -65), wander_hz=0.02, swell=0.03)
+        picture = Comb(50.08, harmonics(range(1, 40), rng, -95, -80), walk_ppm=0.15)
+        samples, (_, field_hz) = quiet_section(10, [mains, picture], rng)
+        estimate = fit_lines(samples, 4800.0, mains_hz=50.0)
+        (hum,), (buzz,) = estimate.of_kind("mains"), estimate.of_kind("field")
+        # Three whole periods of the swell: its mean square is 1 + depth^2 / 2.
+        truth = 10 ** (mains.total_dbfs / 10) / 2 * (1 + mains.swell**2 / 2)
+        hits += (
+            abs(hum.power[0] - truth) < 1.96 * hum.power_sd[0],
+            abs(buzz.fundamental_hz - field_hz) < 1.96 * buzz.fundamental_sd_hz,
+        )
+    # 95 % of 40: fewer than 34 would happen by chance in 1 % of runs.
+    assert (hits >= 34).all(), hits

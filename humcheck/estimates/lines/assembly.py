@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from humcheck.estimates.lines.bands import Indices
-from humcheck.estimates.lines.clock_walk import phase_parts, walked_rate
+from humcheck.estimates.lines.clock_walk import WALKS, parts_of, phase_parts, walked_rate
 from humcheck.estimates.lines.comb_lines import CERTAIN, CombLines, Rate
-from humcheck.estimates.lines.harmonics import LineReadings, read_harmonics, refined_law, unite
+from humcheck.estimates.lines.harmonics import NO_LINES, LineReadings, read_harmonics, refined_law, unite
 from humcheck.estimates.lines.joint import Booleans, JointFit
 from humcheck.estimates.lines.labels import frame_numbers, sidebands
 from humcheck.estimates.lines.lone_lines import LoneLines, skirt_bins
@@ -30,6 +30,8 @@ STANDS_OUT = 9.2
 #: were known.
 LEAST_CERTAIN_DB = 0.05
 INFLATION = 3.0
+#: Walks of mains whose wander was not seen, change in a minute.
+MAINS_WALKS_HZ = np.sqrt(2.0) * 10.0 ** np.arange(-4.0, -1.1, 0.25)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,7 +90,11 @@ def confused_combs(fit: JointFit) -> tuple[int, ...]:
 
 
 def comb_family(
-    spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], comb: NamedComb, places: Sequence[int]
+    spectrum: QuietSpectrum,
+    laws: Sequence[PhaseLaw],
+    comb: NamedComb,
+    places: Sequence[int],
+    steady_hz: Floats = NO_LINES,
 ) -> FamilyEstimate:
     """Return the family of one named comb with its lines up to the top of the band.
 
@@ -102,15 +108,17 @@ def comb_family(
         Which.
     places : sequence of int
         Where its combs stand among `laws`.
+    steady_hz : numpy.ndarray, optional
+        Lines of no comb that may stand in its bands.
     """
     laws = list(laws)
     fitted, covariance = _fitted(comb)
     upper_orders = np.arange(int(fitted.orders[-1]) + 1, int(spectrum.highest_hz / laws[places[0]].mean_hz) + 1)
-    upper = unite([read_harmonics(spectrum, laws, place, upper_orders) for place in places])
+    upper = unite([read_harmonics(spectrum, laws, place, upper_orders, steady_hz) for place in places])
     strong = upper_orders[(upper.gain > CERTAIN).any(axis=1)]
     if len(places) == 1 and laws[places[0]].spline is None:
         laws[places[0]] = _walked_law(spectrum, laws, places[0], strong, comb)
-        upper = read_harmonics(spectrum, laws, places[0], upper_orders) if strong.size else upper
+        upper = read_harmonics(spectrum, laws, places[0], upper_orders, steady_hz) if strong.size else upper
     law = laws[places[0]]
     mean_square = np.concatenate([fitted.mean_square, upper.mean_square])
     orders = np.concatenate([fitted.orders, upper.orders])
@@ -146,12 +154,15 @@ def _walked_law(
     turned = fit.residual[used] * fit.lines[used, column].conj()[:, np.newaxis]
     amplitude = fit.amplitudes[used, :, column]
     orders = fit.bands.orders[used].astype(np.float64)
-    parts = phase_parts(turned + amplitude[:, :, np.newaxis], amplitude, orders, fit.bands.time_s)
+    parts = phase_parts(
+        turned + amplitude[:, :, np.newaxis], amplitude, orders, fit.bands.time_s, parts_of(spectrum.duration_s)
+    )
     if strong.size:
         refined, upper_parts = refined_law(spectrum, laws, place, strong)
         parts = parts.beside(refined.base_hz - law.base_hz, spectrum.duration_s / 2) + upper_parts
         law = refined
-    walked = walked_rate(parts, np.array([law.base_hz]), spectrum.section_s)
+    strengths = WALKS if comb.kind == "field" else np.concatenate([WALKS, MAINS_WALKS_HZ / law.base_hz])
+    walked = walked_rate(parts, np.array([law.base_hz]), spectrum.section_s, strengths=strengths)
     return replace(
         law,
         mean_hz=law.base_hz + float(walked.offset_hz[0]),

@@ -15,8 +15,9 @@ import numpy as np
 
 from humcheck.estimates.lines.spectrum import Complexes, Floats
 
-#: Parts in which the phase is read.
-N_PARTS = 20
+#: Parts in which the phase is read, at most, and their least length.
+MOST_PARTS = 20
+LEAST_PART_S = 0.25
 #: Walks that are weighed, each alike: relative change in a minute, standard deviation. Crystals of players, recorders
 #: and pictures at room temperature walk by hundredths to tenths of a ppm (from memory of data sheets).
 WALKS = 1e-6 * 10.0 ** np.arange(-1.5, 0.1, 0.25)
@@ -49,12 +50,7 @@ class PhaseParts:
         return replace(self, pull=self.pull - 2 * np.pi * offset_hz * np.outer(self.information, time_s))
 
     def __add__(self, other: PhaseParts) -> PhaseParts:
-        """Return what both tell together, of the same fundamentals; the parts' times hardly differ.
-
-        Of a section so short that one has fewer parts, the one that tells more is returned.
-        """
-        if self.pull.shape[1] != other.pull.shape[1]:
-            return self if self.information.sum() >= other.information.sum() else other
+        """Return what both tell together, of the same fundamentals; the parts' times hardly differ."""
         return PhaseParts(
             start_s=self.start_s,
             stop_s=self.stop_s,
@@ -83,7 +79,12 @@ class WalkedRate:
     scatter: Floats
 
 
-def phase_parts(turned: Complexes, amplitude: Complexes, orders: Floats, time_s: Floats) -> PhaseParts:
+def parts_of(duration_s: float) -> int:
+    """Return the number of parts in which a section's phase is read."""
+    return int(np.clip(duration_s / LEAST_PART_S, 3, MOST_PARTS))
+
+
+def phase_parts(turned: Complexes, amplitude: Complexes, orders: Floats, time_s: Floats, n_parts: int) -> PhaseParts:
     """Read the phase of a comb's fundamental in parts of the section.
 
     Parameters
@@ -96,8 +97,10 @@ def phase_parts(turned: Complexes, amplitude: Complexes, orders: Floats, time_s:
         Their orders.
     time_s : numpy.ndarray, shape (n_times,)
         Times of the samples.
+    n_parts : int
+        Number of parts.
     """
-    sums, length, edges_s = _in_parts(turned, time_s)
+    sums, length, edges_s = _in_parts(turned, time_s, n_parts)
     along = (amplitude.conj()[:, :, np.newaxis] * sums).imag.sum(axis=1)
     information = 2 * length * float((orders**2 * (np.abs(amplitude) ** 2).sum(axis=1)).sum())
     return PhaseParts(
@@ -108,9 +111,9 @@ def phase_parts(turned: Complexes, amplitude: Complexes, orders: Floats, time_s:
     )
 
 
-def phase_parts_of_lines(turned: Complexes, amplitude: Complexes, time_s: Floats) -> PhaseParts:
+def phase_parts_of_lines(turned: Complexes, amplitude: Complexes, time_s: Floats, n_parts: int) -> PhaseParts:
     """Read the phase of every line for itself; parameters as for `phase_parts`."""
-    sums, length, edges_s = _in_parts(turned, time_s)
+    sums, length, edges_s = _in_parts(turned, time_s, n_parts)
     power = (np.abs(amplitude) ** 2).sum(axis=1)
     phase = np.angle((amplitude.conj()[:, :, np.newaxis] * sums).sum(axis=1))
     information = 2 * length * power
@@ -119,13 +122,12 @@ def phase_parts_of_lines(turned: Complexes, amplitude: Complexes, time_s: Floats
     )
 
 
-def _in_parts(turned: Complexes, time_s: Floats) -> tuple[Complexes, float, tuple[float, float]]:
+def _in_parts(turned: Complexes, time_s: Floats, n_parts: int) -> tuple[Complexes, float, tuple[float, float]]:
     """Return sums over even parts, their length in samples, and the times that they cover.
 
     A sample on the border of two parts is shared by them.
     """
     n_times = time_s.size
-    n_parts = min(N_PARTS, n_times)
     total = np.concatenate([np.zeros((*turned.shape[:2], 1)), np.cumsum(turned, axis=2)], axis=2)
     edges = np.linspace(0.0, n_times, n_parts + 1)
     whole = np.minimum(edges.astype(int), n_times - 1)

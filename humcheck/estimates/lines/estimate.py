@@ -8,15 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from humcheck.errors import MeasurementError
-from humcheck.estimates.lines.assembly import comb_family, lone_families, named_combs, near_combs
+from humcheck.estimates.lines.assembly import NamedComb, comb_family, lone_families, named_combs, near_combs
 from humcheck.estimates.lines.bounds import MAINS_ORDERS, ONE_SIDED_95, comb_bound, line_bound, remainder
+from humcheck.estimates.lines.harmonics import NO_LINES, disturbing
 from humcheck.estimates.lines.joint import Booleans
-from humcheck.estimates.lines.labels import LINE_RATES_HZ, line_rate
+from humcheck.estimates.lines.labels import FRAME_HZ, FRAME_PPM, LINE_RATES_HZ, line_rate
 from humcheck.estimates.lines.lone_lines import find_lone_lines
+from humcheck.estimates.lines.naming import LINES_PER_FIELD
 from humcheck.estimates.lines.phases import PhaseLaw, phase_law
 from humcheck.estimates.lines.raster_comb import picture_comb, with_half_lines
 from humcheck.estimates.lines.result import FamilyEstimate, LineEstimate
-from humcheck.estimates.lines.section import NOMINALS_HZ, RegionFit, fit_section
+from humcheck.estimates.lines.section import FITTED_HARMONICS, NOMINALS_HZ, RegionFit, fit_section
 from humcheck.estimates.lines.spectrum import Floats, QuietSpectrum, read_spectrum
 from humcheck.results.rows import Family
 
@@ -25,6 +27,10 @@ BOUNDED_HZ: dict[Family, tuple[float, float]] = {"mains": (-0.2, 0.2), "field": 
 WITH_PICTURE = ("field", "mains_or_field")
 #: Bins on either side of the line rate in which a picture's harmonic is the line rate itself.
 OWN_BINS = 4
+#: Bins on either side over which a wandering line must be smeared for a sharp one to be told from it.
+SMEARED_BINS = 6.0
+#: Standard deviations of a line that is worth being read beside others.
+STRONG_SD = 4.0
 
 
 def fit_lines(samples: Floats, rate_hz: float, *, mains_hz: float | None = None) -> LineEstimate:
@@ -60,13 +66,21 @@ def fit_lines(samples: Floats, rate_hz: float, *, mains_hz: float | None = None)
 def _estimated(spectrum: QuietSpectrum, mains_hz: float | None) -> LineEstimate:
     found = fit_section(spectrum, mains_hz)
     line_rates_hz = _line_rates(spectrum)
-    families = _comb_families(spectrum, found, line_rates_hz)
+    combs = [comb for region_fit in found.values() for comb in named_combs(region_fit, line_rates_hz)]
+    families = _comb_families(spectrum, combs)
     decided_hz = mains_hz or _nominal_of_mains(families, found)
-    families, raster_bound = _with_raster(spectrum, _one_mains(families, decided_hz), line_rates_hz)
+    families, raster_bound = _with_raster(spectrum, _one_mains(families, decided_hz), combs, line_rates_hz)
     taken = near_combs(spectrum, families)
+    lone = find_lone_lines(spectrum, _opened(spectrum, taken, families, line_rates_hz))
+    steady_hz = np.concatenate([lone.frequency_hz, *(_lines_of_no_law(family) for family in families)])
+    steady_hz = disturbing(_laws(combs), steady_hz)
+    if steady_hz.size:
+        # What stands in a comb's bands and is not the comb's own would be counted as its own.
+        families = _one_mains(_comb_families(spectrum, combs, steady_hz), decided_hz)
+        families, _ = _with_raster(spectrum, families, combs, line_rates_hz)
     families = [_without_line_rate(family, line_rates_hz, spectrum.bin_hz) for family in families]
-    lone = find_lone_lines(spectrum, _open_around(taken, line_rates_hz, spectrum.bin_hz))
-    families += lone_families(lone, line_rates_hz, spectrum.duration_s)
+    tones = lone_families(lone, line_rates_hz, spectrum.duration_s)
+    families = [_with_rate_of_lines(family, tones) for family in families] + tones
     bounds = _bounds(spectrum, families, taken, mains_hz)
     if "field" in bounds:
         bounds["field"] = np.maximum(bounds["field"], raster_bound)
@@ -79,28 +93,50 @@ def _estimated(spectrum: QuietSpectrum, mains_hz: float | None) -> LineEstimate:
     )
 
 
+def _with_rate_of_lines(family: FamilyEstimate, tones: Sequence[FamilyEstimate]) -> FamilyEstimate:
+    """Return a family that was found by the line rate with the field rate that follows from it."""
+    whistle = [tone for tone in tones if tone.kind == "line_rate"]
+    if not (family.from_raster and whistle):
+        return family
+    line_hz, sd_hz = whistle[0].fundamental_hz, whistle[0].fundamental_sd_hz
+    n_lines = min(LINES_PER_FIELD, key=lambda n: abs(line_hz / n - family.fundamental_hz))
+    return replace(family, fundamental_hz=line_hz / n_lines, fundamental_sd_hz=sd_hz / n_lines)
+
+
+def _lines_of_no_law(family: FamilyEstimate) -> Floats:
+    """Return a family's strong lines that the laws of combs do not cover: a raster's, and those between harmonics."""
+    strong = (family.mean_square > STRONG_SD * family.mean_square_sd).any(axis=1)
+    if family.from_raster:
+        return np.asarray(family.frequency_hz[strong])
+    return np.asarray(family.frequency_hz[strong & (np.array(family.harmonics) == 0)])
+
+
+def _laws(combs: Sequence[NamedComb]) -> list[PhaseLaw]:
+    return [phase_law(comb.fit, column) for comb in combs for column in comb.columns]
+
+
 def _comb_families(
-    spectrum: QuietSpectrum, found: dict[float, RegionFit], line_rates_hz: Floats
+    spectrum: QuietSpectrum, combs: Sequence[NamedComb], steady_hz: Floats = NO_LINES
 ) -> list[FamilyEstimate]:
-    combs = [comb for region_fit in found.values() for comb in named_combs(region_fit, line_rates_hz)]
-    laws: list[PhaseLaw] = []
-    places: list[range] = []
+    laws = _laws(combs)
+    families, first = [], 0
     for comb in combs:
-        places.append(range(len(laws), len(laws) + len(comb.columns)))
-        laws += [phase_law(comb.fit, column) for column in comb.columns]
-    return [comb_family(spectrum, laws, comb, own) for comb, own in zip(combs, places, strict=True)]
+        own = range(first, first + len(comb.columns))
+        families.append(comb_family(spectrum, laws, comb, own, steady_hz))
+        first = own.stop
+    return families
 
 
 def _with_raster(
-    spectrum: QuietSpectrum, families: list[FamilyEstimate], line_rates_hz: Floats
+    spectrum: QuietSpectrum, families: list[FamilyEstimate], combs: Sequence[NamedComb], line_rates_hz: Floats
 ) -> tuple[list[FamilyEstimate], Floats]:
     """Return the families with what the line rate tells of the picture, and the bound of a picture not found."""
     none = np.zeros(spectrum.n_channels)
     if not line_rates_hz.size:
         return families, none
     line_hz = float(line_rates_hz[0])
-    if not any(family.kind in WITH_PICTURE for family in families):
-        picture, bound = picture_comb(spectrum, line_hz, families)
+    if not any(_may_be_raster(family, line_hz, spectrum.duration_s) for family in families):
+        picture, bound = picture_comb(spectrum, line_hz, families, _laws(combs))
         return families + ([] if picture is None else [picture]), bound
     others = [family for family in families if family.kind not in WITH_PICTURE]
     whole = [
@@ -108,6 +144,12 @@ def _with_raster(
         for family in families
     ]
     return whole, none
+
+
+def _may_be_raster(family: FamilyEstimate, line_hz: float, duration_s: float) -> bool:
+    """Whether a family may be the picture of this line rate: its rate is not told from every raster's."""
+    off_hz = min(abs(line_hz / n_lines - family.fundamental_hz) for n_lines in LINES_PER_FIELD)
+    return family.kind in WITH_PICTURE and off_hz < 1.0 / (FITTED_HARMONICS * duration_s)
 
 
 def _line_rates(spectrum: QuietSpectrum) -> Floats:
@@ -118,12 +160,30 @@ def _line_rates(spectrum: QuietSpectrum) -> Floats:
     return line_rate(find_lone_lines(spectrum, nothing_taken, *LINE_RATES_HZ))
 
 
-def _open_around(taken: Booleans, line_rates_hz: Floats, bin_hz: float) -> Booleans:
-    """Return the bins that combs have taken, the line rate's own left open."""
+def _opened(
+    spectrum: QuietSpectrum, taken: Booleans, families: Sequence[FamilyEstimate], line_rates_hz: Floats
+) -> Booleans:
+    """Return the bins that combs have taken, but those of the line rate, and of frame noise that is told from combs.
+
+    Every 1 kHz is a harmonic of 50 Hz; frame noise beside it is sharp and apart from it, or stands in what its wander
+    has smeared.
+    """
     opened = taken.copy()
     for line_hz in line_rates_hz:
-        middle = round(line_hz / bin_hz)
+        middle = round(line_hz / spectrum.bin_hz)
         opened[max(middle - OWN_BINS, 0) : middle + OWN_BINS + 1] = False
+    combs = [family for family in families if family.kind in ("mains", *WITH_PICTURE)]
+    for frame_hz in np.arange(FRAME_HZ, spectrum.highest_hz, FRAME_HZ):
+        reach = FRAME_PPM * 1e-6 * frame_hz / spectrum.bin_hz
+        bins = np.arange(int(frame_hz / spectrum.bin_hz - reach), int(frame_hz / spectrum.bin_hz + reach) + 2)
+        bins = bins[bins < opened.size]
+        free = np.ones(bins.size, dtype=np.bool_)
+        for family in combs:
+            order = max(round(frame_hz / family.fundamental_hz), 1)
+            smeared = order * family.reach_hz / spectrum.bin_hz
+            apart = np.abs(bins - order * family.fundamental_hz / spectrum.bin_hz) > smeared + OWN_BINS
+            free &= apart | (smeared > SMEARED_BINS)
+        opened[bins[free]] = False
     return opened
 
 

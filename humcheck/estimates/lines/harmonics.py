@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from humcheck.estimates.lines.bands import Bands, Indices, cut_bands, disentangled
-from humcheck.estimates.lines.clock_walk import PhaseParts, phase_parts
+from humcheck.estimates.lines.clock_walk import PhaseParts, parts_of, phase_parts
 from humcheck.estimates.lines.comb_lines import Rate, refined_rate
 from humcheck.estimates.lines.joint import Booleans
 from humcheck.estimates.lines.phases import PhaseLaw
@@ -22,6 +22,10 @@ LARGEST_SCATTER = 0.1
 MOST_PARTS = 64
 #: Bands handled at once.
 CHUNK = 64
+#: Steady lines that are read beside a comb's own in one band, and their least distance from it and each other, bins.
+MOST_STEADY = 3
+LEAST_DISTANCE = 1.0
+NO_LINES: Floats = np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +56,9 @@ class LineReadings:
         return np.asarray(np.abs(self.amplitude) ** 2 / np.maximum(self.variance, 1e-300))
 
 
-def read_harmonics(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> LineReadings:
+def read_harmonics(
+    spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices, steady_hz: Floats = NO_LINES
+) -> LineReadings:
     """Read lines of one comb by least squares beside the lines of all others that share their bands.
 
     Parameters
@@ -65,13 +71,15 @@ def read_harmonics(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int
         The comb whose lines are read.
     orders : numpy.ndarray of int, shape (n_lines,)
         Which.
+    steady_hz : numpy.ndarray, optional
+        Lines of no comb that may stand in its bands.
     """
     n_ch = spectrum.n_channels
     empty = np.zeros((0, n_ch))
     none = empty.astype(np.complex128)
     parts = [LineReadings(orders=orders[:0], amplitude=none, variance=empty, mean_square=empty, sd=empty)]
     for start in range(0, orders.size, CHUNK):
-        parts.append(_read_chunk(spectrum, laws, index, orders[start : start + CHUNK]))
+        parts.append(_read_chunk(spectrum, laws, index, orders[start : start + CHUNK], steady_hz))
     return LineReadings(
         orders=orders,
         amplitude=np.concatenate([part.amplitude for part in parts]),
@@ -81,10 +89,12 @@ def read_harmonics(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int
     )
 
 
-def _read_chunk(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices) -> LineReadings:
+def _read_chunk(
+    spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, orders: Indices, steady_hz: Floats
+) -> LineReadings:
     own = laws[index]
     bands = _cut(spectrum, own, orders)
-    lines, used = _lines(bands, laws, index)
+    lines, used = _lines(bands, laws, index, steady_hz)
     conjugate = lines.conj()
     gram = conjugate @ lines.transpose(0, 2, 1)
     places = np.arange(gram.shape[1])
@@ -105,28 +115,63 @@ def _read_chunk(spectrum: QuietSpectrum, laws: Sequence[PhaseLaw], index: int, o
     )
 
 
+def disturbing(laws: Sequence[PhaseLaw], steady_hz: Floats) -> Floats:
+    """Return the steady lines that stand in some comb's bands and on no comb's line."""
+    disturbs, own = np.zeros(steady_hz.size, dtype=np.bool_), np.zeros(steady_hz.size, dtype=np.bool_)
+    for law in laws:
+        orders = np.maximum(np.round(steady_hz / law.mean_hz), 1.0)
+        distance_hz = np.abs(steady_hz - orders * law.mean_hz)
+        own |= distance_hz * law.duration_s < LEAST_DISTANCE
+        disturbs |= distance_hz < 2 * _skirt_hz(law.duration_s) + 1.5 * (orders + CHUNK) * law.reach_hz
+    return steady_hz[disturbs & ~own]
+
+
+def _skirt_hz(duration_s: float) -> float:
+    return float(np.clip(FLAT_BINS / duration_s, *FLAT_HZ))
+
+
 def _cut(spectrum: QuietSpectrum, law: PhaseLaw, orders: Indices) -> Bands:
     """Return the bands around some lines of a comb, wide enough for its wander."""
-    skirt_hz = float(np.clip(FLAT_BINS / spectrum.duration_s, *FLAT_HZ))
+    skirt_hz = _skirt_hz(spectrum.duration_s)
     flat_hz = skirt_hz + 1.5 * float(orders[-1]) * law.reach_hz
     return cut_bands(spectrum, orders, orders * law.mean_hz, flat_hz=flat_hz, stop_hz=flat_hz + skirt_hz)
 
 
-def _lines(bands: Bands, laws: Sequence[PhaseLaw], index: int) -> tuple[Complexes, Booleans]:
-    """Return unit lines (n_bands, n_combs, n_times), the wanted comb's first, and which of them are in the band."""
+def _lines(bands: Bands, laws: Sequence[PhaseLaw], index: int, steady_hz: Floats) -> tuple[Complexes, Booleans]:
+    """Return unit lines (n_bands, n_lines, n_times), the wanted comb's first, and which of them are in the band."""
     carrier = 2 * np.pi * np.outer(bands.centre_hz, bands.time_s)
     ordered = [laws[index], *(law for place, law in enumerate(laws) if place != index)]
-    lines = np.zeros((bands.n_bands, len(ordered), bands.time_s.size), dtype=np.complex128)
+    n_steady = MOST_STEADY if steady_hz.size else 0
+    lines = np.zeros((bands.n_bands, len(ordered) + n_steady, bands.time_s.size), dtype=np.complex128)
     used = np.zeros(lines.shape[:2], dtype=np.bool_)
+    line_hz = np.full(lines.shape[:2], np.inf)
     for column, law in enumerate(ordered):
         orders = bands.orders if column == 0 else np.round(bands.centre_hz / law.mean_hz).astype(np.int64)
         inside = np.abs(orders * law.mean_hz - bands.centre_hz) < bands.stop_hz
         inside &= orders > 0
         used[:, column] = inside
+        line_hz[inside, column] = orders[inside] * law.mean_hz
         if inside.any():
             phase = np.outer(orders[inside], law.at(bands.time_s)) - carrier[inside]
             lines[inside, column] = np.exp(1j * phase)
+    _add_steady(bands, lines, used, line_hz, steady_hz, len(ordered))
     return lines, used
+
+
+def _add_steady(bands: Bands, lines: Complexes, used: Booleans, line_hz: Floats, steady_hz: Floats, first: int) -> None:
+    """Add the steady lines that stand in the bands and are no comb's, in place, the nearest ones."""
+    offset_s = bands.time_s - bands.spectrum.duration_s / 2
+    least_hz = LEAST_DISTANCE / bands.spectrum.duration_s
+    for row, centre_hz in enumerate(bands.centre_hz if steady_hz.size else ()):
+        near_hz = steady_hz[np.abs(steady_hz - centre_hz) < bands.stop_hz]
+        near_hz = near_hz[np.argsort(np.abs(near_hz - centre_hz), kind="stable")]
+        column = first
+        for steady in near_hz:
+            if column < lines.shape[1] and np.abs(line_hz[row] - steady).min() > least_hz:
+                carried = 2 * np.pi * (steady * offset_s - centre_hz * bands.time_s)
+                lines[row, column] = np.exp(1j * carried)
+                used[row, column], line_hz[row, column] = True, steady
+                column += 1
 
 
 def _powers(
@@ -161,12 +206,13 @@ def refined_law(
     """
     own = laws[index]
     bands = disentangled(_cut(spectrum, own, orders))
-    lines, _ = _lines(bands, laws, index)
+    lines, _ = _lines(bands, laws, index, NO_LINES)
     turned = bands.values * lines[:, 0].conj()[:, np.newaxis]
     offset_s = bands.time_s - spectrum.duration_s / 2
     rate, error_hz = refined_rate(Rate(own.mean_hz, own.sd_hz), orders, turned, offset_s)
     turned = turned * np.exp(-2j * np.pi * error_hz * np.outer(orders, offset_s))[:, np.newaxis]
-    parts = phase_parts(turned, turned.mean(axis=2), orders.astype(np.float64), bands.time_s)
+    n_parts = parts_of(spectrum.duration_s)
+    parts = phase_parts(turned, turned.mean(axis=2), orders.astype(np.float64), bands.time_s, n_parts)
     scatter = own.scatter * (rate.sd_hz / own.sd_hz) ** 2
     return replace(own, base_hz=rate.hz, mean_hz=rate.hz, sd_hz=rate.sd_hz, scatter=scatter), parts
 

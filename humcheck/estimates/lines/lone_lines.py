@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.estimates.lines.bands import Bands, Indices, cut_bands
-from humcheck.estimates.lines.clock_walk import phase_parts_of_lines, walked_rate
+from humcheck.estimates.lines.clock_walk import parts_of, phase_parts_of_lines, walked_rate
 from humcheck.estimates.lines.joint import Booleans
 from humcheck.estimates.lines.spectrum import HIGHEST_HZ, Complexes, Floats, QuietSpectrum
 
@@ -153,7 +153,7 @@ def _read(bands: Bands, frequency_hz: Floats) -> tuple[LoneLines, Booleans]:
     sd_hz = np.sqrt(float(((weight * offset_s) ** 2).sum()) / bend**2 / (2 * power)) / (2 * np.pi)
     clear = power * offset_s.size > CLEAR
     if clear.any():
-        parts = phase_parts_of_lines(turned[clear], amplitude[clear], bands.time_s)
+        parts = phase_parts_of_lines(turned[clear], amplitude[clear], bands.time_s, parts_of(duration_s))
         walked = walked_rate(parts, frequency_hz[clear], bands.spectrum.section_s)
         frequency_hz[clear] += walked.offset_hz
         sd_hz[clear] = walked.sd_hz

@@ -75,21 +75,26 @@ def comb_sd_hz(fit: JointFit, column: int) -> float:
     return float(np.sqrt(max(float(covariance[place, place]), 0.0)))
 
 
+def rigid_law(rate_hz: float, sd_hz: float, duration_s: float) -> PhaseLaw:
+    """Return the phase law of a comb of constant rate."""
+    return PhaseLaw(
+        base_hz=rate_hz,
+        mean_hz=rate_hz,
+        sd_hz=sd_hz,
+        scatter=(2 * np.pi * sd_hz) ** 2 * duration_s**2 / 12,
+        reach_hz=0.0,
+        duration_s=duration_s,
+        spline=None,
+        coefficients=np.zeros(0),
+    )
+
+
 def phase_law(fit: JointFit, column: int) -> PhaseLaw:
     """Return the phase law of one comb of a fit."""
     duration_s = fit.bands.spectrum.duration_s
     mean_hz, sd_hz = float(comb_frequencies(fit)[column]), comb_sd_hz(fit, column)
     if not (fit.combs.has_mains and column == 0):
-        return PhaseLaw(
-            base_hz=mean_hz,
-            mean_hz=mean_hz,
-            sd_hz=sd_hz,
-            scatter=(2 * np.pi * sd_hz) ** 2 * duration_s**2 / 12,
-            reach_hz=0.0,
-            duration_s=duration_s,
-            spline=None,
-            coefficients=np.zeros(0),
-        )
+        return rigid_law(mean_hz, sd_hz, duration_s)
     n_spline = fit.combs.coefficients.size
     covariance = fit.covariance()[:n_spline, :n_spline]
     basis = fit.spline.basis(fit.bands.time_s)

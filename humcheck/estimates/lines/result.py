@@ -53,6 +53,8 @@ class FamilyEstimate:
         evenly from the section's start to its end; 0 at the middle. None for a comb that keeps its rate.
     reach_hz : float
         Largest distance of the fundamental's 1 s means from its mean.
+    from_raster : bool
+        Whether it was found by the line rate alone.
     """
 
     kind: Family
@@ -73,6 +75,7 @@ class FamilyEstimate:
     power_sd: Floats
     phase: Floats | None = None
     reach_hz: float = 0.0
+    from_raster: bool = False
 
     def weighted_power(self, gain: Floats) -> tuple[Floats, Floats]:
         """Return the mean square of the family with a power gain for each line, and its standard uncertainty.
