@@ -62,6 +62,8 @@ def _finding(
     )
 
 
+#: Beyond it few loudspeakers, and few grown-up ears, reach (common practice, no source).
+INSIDE_HZ = (40.0, 15_000.0)
 #: The curve that shows a finding of a kind.
 _CURVES = {"tone": "response_delta", "bleed": "crosstalk"}
 
@@ -116,7 +118,11 @@ def _tone(use: Use) -> Iterator[Finding]:
     span = largest(use.changes("response_span"))
     if span is None:
         return
-    severity = difference_severity("tone", span.value)
+    inside_db = _span_inside_db(use, span)
+    whole, inside = difference_severity("tone", span.value), difference_severity("tone", inside_db)
+    at_the_ends = whole != inside
+    # What happens at the ends of hearing alone weighs no more than slightly.
+    severity: Severity = "slight" if at_the_ends and inside == "none" else inside
     noticed = difference_words("tone", span.value)
     span_db = max(span.value, 0.01)
     if severity == "none":
@@ -124,12 +130,33 @@ def _tone(use: Use) -> Iterator[Finding]:
             f"{use.subject} leaves the tone as it is: all frequencies pass alike within {decibels(span_db, 2)}, "
             f"{noticed}."
         )
+    elif at_the_ends and severity == "slight":
+        sentence = (
+            f"{use.subject} changes the tone, mostly at the ends of hearing{_corner_words(use)}: of "
+            f"{_span_words(span)} between best and worst frequency, {decibels(max(inside_db, 0.01), 2)} lie between "
+            f"{INSIDE_HZ[0]:.0f} Hz and {INSIDE_HZ[1] / 1000:.0f} kHz, {difference_words('tone', inside_db)}."
+        )
     else:
         sentence = (
             f"{use.subject} changes the tone: between the frequency it passes best and the one it passes worst lie "
-            f"{decibels(span.value, 2 if span.value < 1 else 1)}{_corner_words(use)}: {noticed}."
+            f"{_span_words(span)}{_corner_words(use)}: {noticed}."
         )
     yield _finding(use, span, "tone", severity, sentence, advice.TONE, tone_cause(use))
+
+
+def _span_words(span: Change) -> str:
+    return decibels(span.value, 2 if span.value < 1 else 1)
+
+
+def _span_inside_db(use: Use, span: Change) -> float:
+    """Return the span between the ends of hearing; the whole span where the curve is not known."""
+    curve = use.curves("response_delta", "through").get(span.channel)
+    if curve is None:
+        return span.value
+    inside = [
+        value for hz, value in zip(curve.frequency_hz, curve.value, strict=True) if INSIDE_HZ[0] <= hz <= INSIDE_HZ[1]
+    ]
+    return min(max(inside, default=0.0) - min(inside, default=0.0), span.value)
 
 
 def _corner_words(use: Use) -> str:

@@ -43,7 +43,7 @@ SCALES: tuple[tuple[str, str, Scale], ...] = (
     ("Noise: margin over what can be heard (prediction)", "dB", MARGIN_DB),
     ("Noise, where no margin is known: A-weighted level", "dBr(A)", NOISE_DBR_A),
     ("Level and balance: change", "dB", LEVEL_DB),
-    ("Tone: loudest minus softest frequency", "dB", TONE_SPAN_DB),
+    ("Tone: loudest minus softest frequency, 40 Hz to 15 kHz (what lies beyond is slight at most)", "dB", TONE_SPAN_DB),
     ("Bleed: crosstalk at 1 kHz", "dB", CROSSTALK_DB),
     ("Distortion: harmonics of a tone near full scale", "percent", DISTORTION_PERCENT),
 )

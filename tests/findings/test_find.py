@@ -1,11 +1,12 @@
 """Sentences say what the numbers carry, and no more."""
 
 import msgspec
+import numpy as np
 import pytest
 
 from humcheck.findings import find
 from humcheck.findings.words import weaker_in_words
-from humcheck.results import Bench, Change, Fault, Measure, Results, Settings, TakeRow
+from humcheck.results import Bench, Change, Curve, Fault, Measure, Results, Settings, TakeRow
 
 UNITS = {"hum_level_rel": "dBr", "hum_level_a_rel": "dBr(A)", "hum_level": "dBFS"}
 
@@ -167,3 +168,22 @@ def test_the_page_explains_the_steps_that_findings_use():
             value = getattr(scale, step)
             assert difference_severity(kind, value) == step
             assert difference_severity(kind, value - 0.01) != step
+
+
+@pytest.mark.parametrize(
+    ("corner_hz", "severity"), [(12.0, "slight"), (5.0, "slight"), (25.0, "clear"), (80.0, "strong")]
+)
+def test_what_only_the_lowest_notes_lose_weighs_slightly(corner_hz, severity):
+    # Elementary: a first-order high-pass takes 10 lg(1 + (corner / f)^2): of 12 Hz 1.3 dB at 20 Hz, 0.4 dB at 40 Hz; of
+    # 25 Hz 1.4 dB at 40 Hz; of 80 Hz 7 dB.
+    frequency_hz = np.geomspace(20.0, 20000.0, 121)
+    loss_db = -10 * np.log10(1 + (corner_hz / frequency_hz) ** 2)
+    fields = {"subject": "Alder", "role": "through", "channel": "left", "unit": "dB"}
+    curve = Curve(
+        id="curve", quantity="response_delta", frequency_hz=frequency_hz.tolist(), value=loss_db.tolist(), **fields
+    )
+    rows = results(changes=[change("response_span", float(np.ptp(loss_db)))])
+    found = find(msgspec.structs.replace(rows, curves=[curve]))
+    tone = next(finding for finding in found if finding.kind == "tone")
+    assert tone.severity == severity
+    assert ("ends of hearing" in tone.sentence) == (severity == "slight")
