@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from humcheck.findings.index import RowIndex, uses_of
 from humcheck.findings.noises import noise_findings, single_noise_findings
+from humcheck.findings.picture import picture_findings
 from humcheck.findings.sound import sound_findings
 from humcheck.findings.takes import bench_findings, fitness_findings, take_findings
 from humcheck.results import Finding, Results
@@ -24,9 +25,9 @@ def find(results: Results) -> list[Finding]:
     rows = RowIndex(results)
     found = [*fitness_findings(results), *take_findings(results)]
     for use in uses_of(rows, "through"):
-        of_use = [*noise_findings(use), *sound_findings(use)]
+        of_use = [*noise_findings(use), *picture_findings(use), *sound_findings(use)]
         found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))
     for use in uses_of(rows, "single"):
-        found.extend(single_noise_findings(use))
+        found.extend([*single_noise_findings(use), *picture_findings(use)])
     found.extend(bench_findings(rows))
     return found

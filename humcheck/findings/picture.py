@@ -1,0 +1,102 @@
+"""The picture in the sound in sentences: where it leaks, how strongly, and by which way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from humcheck.findings import advice
+from humcheck.findings.index import Use, worst
+from humcheck.findings.scale import Scale
+from humcheck.findings.words import certainty, channel_words, joined, weaker_in_words
+from humcheck.results import Evidence, Finding, Measure
+from humcheck.results.rows import Severity
+
+_NAME = "picture_coupling"
+#: This project's own convention. A white screen that couples at -105 dB (1 kHz, rising with frequency) buzzes near the
+#: threshold of hearing on headphones; one at -75 dB is in the way of quiet music.
+_COUPLING_DBR = Scale(slight=-105.0, clear=-90.0, strong=-75.0)
+#: Slopes that name the way: 6 dB per octave is a small capacitance, 0 a common resistance (elementary).
+_CAPACITIVE, _SHARED = 4.5, 1.5
+
+
+def picture_findings(use: Use) -> Iterator[Finding]:
+    """Yield what the coded rows tell of a device, or of a recording that stands alone."""
+    for name, unit in ((f"{_NAME}_rel", "dB re the track's full scale"), (_NAME, "dBFS")):
+        own = use.measures(name, use.key.role)
+        added = use.measures(name, "added")
+        judged = worst(added) or worst(own)
+        if judged is not None:
+            yield _finding(use, judged, own, unit, is_added=bool(added))
+            return
+
+
+def _finding(use: Use, judged: Measure, own: dict[str, Measure], unit: str, *, is_added: bool) -> Finding:
+    severity: Severity = "none" if judged.bound is not None else _COUPLING_DBR.severity(judged.value)
+    into = channel_words(judged.channel)
+    number = f"{judged.value:.0f} {unit}"
+    beyond = " beside what the bench leaks without it" if is_added else ""
+    through = use.key.role == "through"
+    if judged.bound is not None:
+        none = f"{use.subject} lets no picture into the sound" if through else "No picture leaks into the sound"
+        sentence = (
+            f"{none} that could be measured{beyond}, though the known rows were sought in it: a full swing from black "
+            f"to white at 1 kHz would stay below {number} ({_weaker(judged)})."
+        )
+    else:
+        start = f"With {use.subject} in the path the" if through else "The"
+        sentence = (
+            f"{start} picture leaks into {into}{beyond}: a full swing from black to white at 1 kHz would stand at "
+            f"{number} in the sound, {_weaker(judged)}{_way_words(use, judged)}."
+        )
+    known = severity != "none"
+    evidence = [Evidence(measure=row.id) for row in (judged, *own.values()) if row.id]
+    return Finding(
+        **judged.fields(),
+        id=f"picture-{judged.quantity}-{use.words}",
+        kind="picture",
+        severity=severity,
+        confidence=certainty(judged),
+        sentence=sentence,
+        advice=list(_advice(use, judged)) if known else [],
+        cautions=[advice.CABLE_CAUTION] if known else [],
+        evidence=list(dict.fromkeys(evidence)),
+    )
+
+
+def _weaker(row: Measure) -> str:
+    if row.quantity.endswith("_rel"):
+        return weaker_in_words(row.value)
+    return weaker_in_words(row.value, "the strongest tone that the recorder can hold")
+
+
+def _slope(use: Use, judged: Measure) -> Measure | None:
+    """Return the slope of the channel's leak where it tells the way; of the added part alone none is known."""
+    slope = use.measures("picture_coupling_slope", use.key.role).get(judged.channel)
+    return slope if slope is not None and slope.low is not None and slope.high is not None else None
+
+
+def _way_words(use: Use, judged: Measure) -> str:
+    slope = _slope(use, judged)
+    if slope is None or slope.low is None or slope.high is None:
+        return ""
+    if slope.low >= _CAPACITIVE:
+        return (
+            f". It grows with frequency ({slope.value:.1f} dB per octave), as through the small capacitance between "
+            "two wires that run side by side"
+        )
+    if slope.high <= _SHARED:
+        return (
+            f". Low and high frequencies come through alike ({slope.value:.1f} dB per octave), as from a ground that "
+            "picture and sound share"
+        )
+    if slope.high - slope.low < _CAPACITIVE - _SHARED:
+        both = joined(["through a small capacitance", "by a shared ground"])
+        return f". It grows with frequency, but less than through a capacitance alone: it comes {both}"
+    return ". By which way cannot be told at so low a level"
+
+
+def _advice(use: Use, judged: Measure) -> tuple[str, ...]:
+    slope = _slope(use, judged)
+    if slope is not None and slope.high is not None and slope.high <= _SHARED:
+        return advice.RETURN
+    return advice.CROSSTALK
