@@ -6,7 +6,7 @@ import soundfile
 
 from humcheck.audio.files import open_take
 from humcheck.errors import MeasurementError
-from humcheck.takes.quiet import quiet_stretch
+from humcheck.takes.quiet import quiet_stretch, quiet_stretches
 
 RATE_HZ = 8000
 
@@ -48,3 +48,19 @@ def test_true_zeros_are_not_taken_for_the_paths_noise(tmp_path):
 def test_what_has_no_quiet_says_why(tmp_path, samples, reason):
     with pytest.raises(MeasurementError, match=reason):
         quiet_stretch(written(tmp_path, samples))
+
+
+def test_several_pauses_are_found_the_longest_first(tmp_path):
+    loud = noise(2, -20)
+    take = written(tmp_path, np.concatenate([loud, noise(2, -80, 2), loud, noise(4, -80, 3), loud, noise(1.5, -80, 4)]))
+    found = [(one.start / RATE_HZ, one.stop / RATE_HZ) for one in quiet_stretches(take)]
+    assert np.array(found) == pytest.approx(np.array([(6.0, 10.0), (2.0, 4.0), (12.0, 13.5)]), abs=0.11)
+
+
+def test_a_long_steady_take_is_read_all_over(tmp_path):
+    found = quiet_stretches(written(tmp_path, noise(601, -80)))
+    starts = sorted(one.start / RATE_HZ for one in found)
+    assert len(found) == 5
+    assert starts[0] == 0.0
+    assert starts[-1] == 540.0
+    assert all(one.stop - one.start == 60 * RATE_HZ for one in found)

@@ -16,7 +16,7 @@ from humcheck.estimates.programme_lines.basebands import Basebands, cut_baseband
 from humcheck.estimates.programme_lines.beside import TINY, line_spectrum
 from humcheck.estimates.programme_lines.evidence import Evidence, weigh
 from humcheck.estimates.programme_lines.parts import SEEN, read_parts, steady_level
-from humcheck.estimates.programme_lines.path import best_path, frames_of
+from humcheck.estimates.programme_lines.path import best_path, frames_of, other_starts
 from humcheck.estimates.programme_lines.tracking import MUSIC_FACTOR, Track, fit_track, turned_by
 from humcheck.results.rows import Family
 
@@ -96,8 +96,7 @@ def _of_span(file: TakeFile, start: int, stop: int, nominals_hz: tuple[float, ..
     best: tuple[Evidence, Track, Basebands] | None = None
     for nominal_hz in nominals_hz:
         sought = bands[nominal_hz][1]
-        track = fit_track(sought, best_path(sought))
-        evidence = weigh(sought, track)
+        evidence, track = _best_track(sought)
         if evidence.believed and (best is None or evidence.log_odds > best[0].log_odds):
             best = evidence, track, bands[nominal_hz][0]
     bound = np.max([_bound(bands[nominal_hz][0]) for nominal_hz in nominals_hz], axis=0)
@@ -111,8 +110,14 @@ def _chance_combs(file: TakeFile, start: int, stop: int, nominal_hz: float) -> f
     """Return the log odds of the best comb where no mains are."""
     controls_hz = [nominal_hz * ratio for ratio in CONTROLS]
     found = cut_basebands(file, start, stop, controls_hz)
-    odds = [weigh(found[hz][1], fit_track(found[hz][1], best_path(found[hz][1]))).log_odds for hz in controls_hz]
-    return max(odds)
+    return max(_best_track(found[hz][1])[0].log_odds for hz in controls_hz)
+
+
+def _best_track(bands: Basebands) -> tuple[Evidence, Track]:
+    """Return the track with the most evidence, of fits from several starts."""
+    path = best_path(bands)
+    tracks = [fit_track(bands, start) for start in (path, *other_starts(bands, path))]
+    return max(((weigh(bands, track), track) for track in tracks), key=lambda one: (one[0].believed, one[0].log_odds))
 
 
 def _family(evidence: Evidence, track: Track, plain: Basebands) -> FamilyEstimate:

@@ -23,6 +23,9 @@ STRAY_SHARE = 0.25
 MOST_GAIN = 2000.0
 #: Reach and step of the search close to a path.
 FINE_HZ, FINE_STEP_HZ = 0.02, 0.0005
+#: Other starts: how many, of recordings of how many frames, and where they are looked for.
+N_STARTS, MOST_FRAMES = 3, 8
+AROUND_HZ, AROUND_STEP_HZ = 0.04, 0.0005
 #: Of 50 and of 60 Hz all multiples of this are harmonics: they do not speak for either.
 SHARED_HZ = 300.0
 _TABLE_AT = np.linspace(0.0, np.log1p(MOST_GAIN), 2000)
@@ -67,6 +70,26 @@ def best_path(bands: Basebands) -> Path:
     best = np.array([int(score.argmax()) for score in scores])
     middles = np.array([float(bands.time_s[frame].mean()) for frame in frames])
     return Path(time_s=middles, frequency_hz=bands.nominal_hz + coarse_hz + fine_hz[best])
+
+
+def other_starts(bands: Basebands, path: Path) -> list[Path]:
+    """Return constant frequencies near a path that the harmonics speak for too, of a recording not too long for that.
+
+    What plays may pull a path away: each start is worth a fit.
+    """
+    frames = frames_of(bands.time_s)
+    if len(frames) > MOST_FRAMES:
+        return []
+    weight = 1.0 / smoothed_power(bands.values, bands.rate_hz)
+    middle_hz = float(path.frequency_hz.mean()) - bands.nominal_hz
+    grid_hz = middle_hz + np.arange(-AROUND_HZ, AROUND_HZ + AROUND_STEP_HZ / 2, AROUND_STEP_HZ)
+    score = np.sum([_fine_score(bands, weight, f, _frame_spectrum(bands, weight, f), grid_hz) for f in frames], axis=0)
+    peaks = 1 + np.flatnonzero((score[1:-1] >= score[:-2]) & (score[1:-1] > score[2:]))
+    chosen = grid_hz[peaks[np.argsort(-score[peaks])[:N_STARTS]]]
+    return [
+        Path(time_s=path.time_s, frequency_hz=np.full_like(path.frequency_hz, bands.nominal_hz + offset_hz))
+        for offset_hz in chosen
+    ]
 
 
 def frames_of(time_s: Floats) -> list[slice]:
