@@ -83,7 +83,7 @@ def test_the_level_lies_in_its_interval_at_the_limit_of_detection(seed):
     level, sd = coupling_level(estimate.coupling, 0)
     # Three standard uncertainties.
     assert abs(level + 138.0) < 3 * sd
-    # Noise alone allows 0.43 dB (the bound is 0.055 dB at -120 dBFS in 10 s); the rest is what the curve is not known by.
+    # Noise alone allows 0.43 dB (0.055 dB at -120 dBFS); the rest is what the curve may do unseen.
     of_noise = np.sqrt(sd**2 - estimate.coupling.spread_db[0] ** 2)
     assert 0.43 / 1.5 < of_noise < 0.43 * 1.5
 
