@@ -68,7 +68,7 @@ def noise_findings(use: Use) -> Iterator[Finding]:
         levels = _levels_of(use, noise)
         if levels is None or levels.added is None:
             continue
-        if not noise.always and levels.added.bound is not None:
+        if (not noise.always and levels.added.bound is not None) or _is_in_sum(use, noise, levels.through):
             continue
         finding = _added_finding(use, noise, levels, levels.added, told)
         told.setdefault(finding.cause, noise.name)
@@ -80,7 +80,9 @@ def single_noise_findings(use: Use) -> Iterator[Finding]:
     told: dict[str, str] = {}
     for noise in NOISES:
         levels = _levels_of(use, noise)
-        if levels is not None and (noise.always or levels.through.bound is None):
+        if levels is None or _is_in_sum(use, noise, levels.through):
+            continue
+        if noise.always or levels.through.bound is None:
             finding = _lone_finding(use, noise, levels, told)
             told.setdefault(finding.cause, noise.name)
             yield finding
@@ -94,6 +96,13 @@ def bench_noise_findings(use: Use) -> Iterator[Finding]:
             continue
         if _severity(use, noise, levels.through, "direct") != "none":
             yield _lone_finding(use, noise, levels, {})
+
+
+def _is_in_sum(use: Use, noise: Noise, row: Measure) -> bool:
+    """Return whether a noise is known only as part of a sum of two that cannot be told apart: the sum is told."""
+    if noise.quantity not in ("hum_level", "buzz_level") or row.bound is None:
+        return False
+    return any(whole.bound is None for whole in use.measures("hum_and_buzz_level", row.role).values())
 
 
 def _levels_of(use: Use, noise: Noise) -> _Levels | None:
@@ -275,6 +284,10 @@ def _name(noise: Noise, cause: Verdict | None) -> str:
 
 def _frequency(use: Use, noise: Noise, name: str) -> str:
     row = worst(use.measures(noise.quantity.replace("_level", "_frequency"), use.key.role))
+    if row is None and noise.quantity == "hum_and_buzz_level":
+        strongest = max(use.lines(("mains_or_field",), use.key.role), key=lambda line: line.level_dbfs, default=None)
+        if strongest is not None and strongest.harmonic:
+            return f" at {strongest.frequency_hz / strongest.harmonic:.2f} Hz and its multiples"
     if row is None or name != noise.name:
         return ""
     return f" ({row.value:.3f} Hz)" if noise.kind == "whistle" else f" at {row.value:.3f} Hz and its multiples"

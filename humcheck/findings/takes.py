@@ -19,7 +19,7 @@ def take_findings(results: Results) -> Iterator[Finding]:
         for number, fault in enumerate(take.faults):
             stopped = fault.code == "no-sound"
             yield Finding(
-                subject=take.device or take.role,
+                subject=take.id if take.role == "single" else take.device or take.role,
                 role=take.role,
                 port=take.port,
                 picture=take.picture,

@@ -187,3 +187,15 @@ def test_what_only_the_lowest_notes_lose_weighs_slightly(corner_hz, severity):
     tone = next(finding for finding in found if finding.kind == "tone")
     assert tone.severity == severity
     assert ("ends of hearing" in tone.sentence) == (severity == "slight")
+
+
+def test_what_is_told_as_a_sum_is_not_said_to_be_absent_beside_it():
+    alone = {"role": "single", "subject": "t1", "unit": "dBFS"}
+    rows = [
+        measure("hum_level", -50.0, bound="upper", **alone),
+        measure("hum_and_buzz_level", -53.0, **alone),
+    ]
+    sentences = [finding.sentence for finding in find(results(measures=rows)) if finding.kind in ("hum", "buzz")]
+    assert len(sentences) == 1
+    assert sentences[0].startswith("There is hum or picture buzz")
+    assert any("No mains hum" in finding.sentence for finding in find(results(measures=rows[:1])))
