@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from collections.abc import Sequence
 
 from humcheck.cli.options import add_measuring_options, add_output_options
 
@@ -21,7 +21,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--recorder", nargs="+", metavar="TAKE", default=[], help="recorder with its input terminated")
     parser.add_argument("--source-off", nargs="+", metavar="TAKE", default=[], help="source connected but off")
     parser.add_argument("--name", default="device", help="name of the device in the report (default: %(default)s)")
-    parser.add_argument("--picture", metavar="LABEL", help="what the display showed meanwhile (black, white, menu...)")
+    parser.add_argument(
+        "--picture",
+        nargs="+",
+        metavar="LABEL",
+        default=[],
+        help="what the display showed meanwhile (black, white, rows, menu...): one label for all takes, or one for "
+        "each direct and then each through take; pictures are set against black where there is a black one",
+    )
     parser.add_argument(
         "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
     )
@@ -39,10 +46,12 @@ def run(arguments: argparse.Namespace) -> int:
     inputs = [*arguments.direct, *arguments.through, *arguments.recorder, *arguments.source_off]
     require_writable(arguments.out, arguments.json, force=arguments.force, inputs=inputs)
     settings = measuring_settings(arguments)
-    shared: dict[str, Any] = {"picture": arguments.picture}
+    pictures = _pictures(arguments.picture, len(arguments.direct) + len(arguments.through))
+    direct, through = pictures[: len(arguments.direct)], pictures[len(arguments.direct) :]
+    shown = [*zip(arguments.direct, direct, strict=True)], [*zip(arguments.through, through, strict=True)]
     requests = [
-        *(TakeRequest(path=path, role="direct", **shared) for path in arguments.direct),
-        *(TakeRequest(path=path, role="through", device=arguments.name, **shared) for path in arguments.through),
+        *(TakeRequest(path=path, role="direct", picture=picture) for path, picture in shown[0]),
+        *(TakeRequest(path=path, role="through", device=arguments.name, picture=picture) for path, picture in shown[1]),
         *(TakeRequest(path=path, role="recorder") for path in arguments.recorder),
         *(TakeRequest(path=path, role="source_off") for path in arguments.source_off),
     ]
@@ -56,3 +65,17 @@ def run(arguments: argparse.Namespace) -> int:
         command=reproduce_command(arguments),
         excerpts=outcome.excerpts,
     )
+
+
+def _pictures(labels: Sequence[str], n_takes: int) -> Sequence[str | None]:
+    """Return the picture of each direct and through take."""
+    from humcheck.errors import UnusableCall
+
+    if len(labels) <= 1:
+        return [labels[0] if labels else None] * n_takes
+    if len(labels) != n_takes:
+        raise UnusableCall(
+            f"--picture has {len(labels)} labels for {n_takes} direct and through takes",
+            remedy="give one label for all of them, or one for each",
+        )
+    return labels
