@@ -15,6 +15,7 @@ import numpy as np
 
 from humcheck.audio.levels import Floats
 from humcheck.simulation.components import Complexes, high_pass
+from humcheck.tracks.pictures_code import row_code
 
 LINE_RATE_525_HZ = 4.5e6 / 286
 LINE_RATE_625_HZ = 15625.0
@@ -94,7 +95,9 @@ TIMING_262 = RasterTiming(
 
 
 def picture_rows(name: str, n_rows: int) -> Floats:
-    """Return brightness 0-1 by row of a plain picture: ``"black"``, ``"white"``, ``"top-half"``, ``"bars"``.
+    """Return brightness 0-1 by row of a plain picture: ``"black"``, ``"white"``, ``"top-half"``, ``"bars"``, ``"rows"``.
+
+    ``"rows"`` is the test picture of coded rows, whose code is public.
 
     Raises
     ------
@@ -110,7 +113,9 @@ def picture_rows(name: str, n_rows: int) -> Floats:
         return np.where(row < n_rows // 2, 1.0, 0.0)
     if name == "bars":
         return np.where(row // 12 % 2 == 0, 1.0, 0.0)
-    raise ValueError(f"name={name!r}: expected black, white, top-half or bars")
+    if name == "rows":
+        return row_code(n_rows).astype(np.float64)
+    raise ValueError(f"name={name!r}: expected black, white, top-half, bars or rows")
 
 
 def luma_series(rows: Floats | Sequence[float], timing: RasterTiming, n_harmonics: int) -> Complexes:

@@ -88,6 +88,16 @@ def test_an_added_leak_20_db_below_the_direct_one_is_measured(direct, kind):
     assert rows["right"].low <= -116.02 <= rows["right"].high
 
 
+def test_an_added_leak_far_stronger_than_the_direct_one_is_the_whole_leak():
+    weak = measured(rows_section(10.0, (replace(DIRECT, level_dbfs_at_1k=-130.0),), seed=7), "direct", 1)
+    strong = (PictureLeak(level_dbfs_at_1k=-77.0), PictureLeak(level_dbfs_at_1k=-83.0, kind="shared"))
+    through = measured(rows_section(10.0, strong, seed=8), "through", 2)
+    left = added_coupling([through], [weak])[0]
+    # At a right angle: powers add.
+    assert left.value == pytest.approx(10 * np.log10(10**-7.7 + 10**-8.3), abs=0.1)
+    assert left.high - left.low < 0.5
+
+
 def test_nothing_added_is_a_bound_far_below_the_direct_leak(direct):
     through = measured(rows_section(10.0, (DIRECT,), seed=3), "through", 2)
     for row in added_coupling([through], [direct]):

@@ -54,7 +54,9 @@ def added_to(lines: RasterLines, own: CouplingFit, known: CouplingFit, factors: 
     solution = problem.with_pulses(problem.solve((), own.delay))
     while len(solution.powers) < MOST_POWERS:
         further = [power for power in POWERS if power not in solution.powers]
-        richer = [problem.solve(tuple(sorted((*solution.powers, power))), solution.delay) for power in further]
+        # A known leak that is a small part of the whole does not tell when the first line is drawn.
+        delay = solution.delay if solution.powers else own.delay
+        richer = [problem.solve(tuple(sorted((*solution.powers, power))), delay) for power in further]
         best = min(richer, key=lambda candidate: candidate.chi_squared)
         if not is_better(best, solution, problem):
             break
