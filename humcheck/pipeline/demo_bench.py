@@ -285,6 +285,8 @@ def _takes() -> list[DemoTake]:
         through("Cedar", "cedar-2.wav", _cedar(), track="silence"),
         direct("direct-2.wav"),
         DemoTake(file_name="recorder.wav", role="recorder", track=None, path=_recorder()),
+        direct("direct-rows.wav", "rows", track="silence"),
+        through("Birch", "birch-rows.wav", _birch("rows"), track="silence", picture="rows"),
     ]
 
 

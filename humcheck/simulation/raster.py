@@ -95,7 +95,7 @@ TIMING_262 = RasterTiming(
 
 
 def picture_rows(name: str, n_rows: int) -> Floats:
-    """Return brightness 0-1 by row of a plain picture: ``"black"``, ``"white"``, ``"top-half"``, ``"bars"``, ``"rows"``.
+    """Return brightness 0-1 by row: ``"black"``, ``"white"``, ``"top-half"``, ``"bars"`` or ``"rows"``.
 
     ``"rows"`` is the test picture of coded rows, whose code is public.
 
