@@ -9,8 +9,10 @@ import numpy as np
 
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
+from humcheck.estimates.rows import RowsEstimate
 from humcheck.estimates.tones.take_tones import TakeTones
-from humcheck.pipeline.picture import picture_in_quiet
+from humcheck.pipeline.picture import ROWS, picture_in_quiet
+from humcheck.pipeline.quiet_spans import LOUDEST_PICTURE, QuietSpan, quiet_spans
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
@@ -29,8 +31,6 @@ _QUIET_QUANTITIES = (
     "noise_spectrum",
     "hiss_spectrum",
 )
-#: What is left out at both ends of the quiet section: edges of the neighbouring sections, as the path smears them.
-_QUIET_MARGIN_S = 0.15
 _TRACK_CHANNELS: tuple[TrackChannel, ...] = ("left", "right")
 
 
@@ -55,9 +55,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     key = request.key(take_id)
     rows = _Rows(take_id)
     faults = list(take.faults)
-    quiet = _measure_quiet(take, key, settings, rows)
-    picture, coded_rows = picture_in_quiet(take, quiet, key)
-    rows.add(picture)
+    quiet, coded_rows = _measure_quiet_spans(take, key, settings, rows)
     tones = responses = None
     if take.has_track:
         tones, tone_faults = _measure_tones(take, key, rows)
@@ -149,7 +147,24 @@ def _spoiled_rows(rows: _Rows, faults: Sequence[Fault]) -> list[NotMeasured]:
     return reasons
 
 
-def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows) -> QuietPart | None:
+def _measure_quiet_spans(
+    take: Take, key: Key, settings: MeasuringSettings, rows: _Rows
+) -> tuple[QuietPart | None, RowsEstimate | None]:
+    """Measure every part of the quiet section; return the one that stands for the take, and its coded rows."""
+    parts: dict[str | None, QuietPart | None] = {}
+    coded_rows = None
+    for span in quiet_spans(take):
+        of_span = span.key(key)
+        parts[span.picture] = _measure_quiet(take, of_span, settings, rows, span)
+        if span.picture not in (None, ROWS):
+            continue  # a clip says what stood there: not the code
+        picture, estimate = picture_in_quiet(take, parts[span.picture], of_span)
+        rows.add(picture)
+        coded_rows = estimate or coded_rows
+    return parts.get(LOUDEST_PICTURE) or next(iter(parts.values()), None), coded_rows
+
+
+def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Rows, span: QuietSpan) -> QuietPart | None:
     if not take.has_track:
         from humcheck.pipeline.recording_rows import recording_rows
 
@@ -167,7 +182,7 @@ def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Row
     found: list[QuietPart] = []
 
     def measured() -> Iterable[Any]:
-        samples, channels, start = _quiet_samples(take)
+        samples, channels, start = _quiet_samples(take, span)
         lines = fit_lines(samples, take.rate_hz, mains_hz=settings.mains_hz)
         swapped = take.alignment is not None and take.alignment.channel_map == "swapped"
         part = QuietPart(path=take.file.path, start=start, stop=start + len(samples), swapped=swapped, lines=lines)
@@ -181,11 +196,11 @@ def _measure_quiet(take: Take, key: Key, settings: MeasuringSettings, rows: _Row
     return found[0] if found else None
 
 
-def _quiet_samples(take: Take) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...], int]:
-    """Return the quiet section, the channels' names, and its first sample."""
+def _quiet_samples(take: Take, span: QuietSpan) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Any, ...], int]:
+    """Return a part of the quiet section, the channels' names, and its first sample."""
     if not take.has_section("quiet"):
         raise MeasurementError("The track in this take has no quiet section, or the take does not hold all of it.")
-    audio = take.section("quiet", before_s=-_QUIET_MARGIN_S, after_s=-_QUIET_MARGIN_S)
+    audio = take.section("quiet", before_s=-span.skip_start_s, after_s=-span.skip_end_s)
     return audio.samples, audio.channels, audio.start_index
 
 

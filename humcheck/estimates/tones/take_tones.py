@@ -178,8 +178,16 @@ def _inside(take: Take, name: str) -> _Inside:
 def _middle(take: Take, name: str, seconds: float) -> Floats:
     """Return the middle of a section, at most so long: a long silence is not read whole."""
     section = _section_of(take, name)
-    spare_s = 0.0 if section is None else max(0.5 * (section.duration_s - seconds), 0.0)
-    return take.section(name, before_s=-spare_s, after_s=-spare_s).samples
+    if section is None or take.layout is None:
+        return take.section(name).samples
+    start_s, end_s = section.start_s, section.end_s
+    if take.layout.pictures:
+        # What a clip shows first in its silence it shows everywhere else, too: other pictures add noise of their own.
+        first = next(shown for shown in take.layout.pictures if shown.end_s > start_s)
+        end_s = min(end_s, first.end_s)
+    spare_s = max(0.5 * (end_s - start_s - seconds), 0.0)
+    after_s = section.end_s - end_s + spare_s
+    return take.section(name, before_s=-spare_s, after_s=-after_s).samples
 
 
 def _section_of(take: Take, name: str) -> Section | None:
