@@ -46,8 +46,11 @@ def _finding(use: Use, judged: Measure, own: dict[str, Measure], unit: str, *, i
         start = f"With {use.subject} in the path the" if through else "The"
         sentence = (
             f"{start} picture leaks into {into}{beyond}: a full swing from black to white at 1 kHz would stand at "
-            f"{number} in the sound, {_weaker(judged)}{_way_words(use, judged)}."
+            f"{number} in the sound, {_weaker(judged)}{_way_words(use, judged)}"
         )
+        if judged.picture not in (None, "rows"):
+            sentence += f". The recording is labelled {judged.picture}, but the known rows were shown: check the label"
+        sentence += "."
     known = severity != "none"
     evidence = [Evidence(measure=row.id) for row in (judged, *own.values()) if row.id]
     return Finding(

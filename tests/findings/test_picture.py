@@ -10,16 +10,22 @@ from humcheck.results import Bench, Measure, Results, Settings
 
 
 def row(quantity, value, role="through", channel="left", *, spread=0.1, **more):
-    fields = {"low": value - spread, "high": value + spread, "unit": "dBFS", "interval": "within", **more}
+    fields = {
+        "picture": "rows",
+        "low": value - spread,
+        "high": value + spread,
+        "unit": "dBFS",
+        "interval": "within",
+        **more,
+    }
     return Measure(
         id=f"{quantity}-{role}-{channel}",
         subject="Birch" if role in ("through", "added") else "t1",
         role=role,
         quantity=quantity,
         channel=channel,
-        picture="rows",
         value=value,
-        **fields,
+        **(fields | more),
     )
 
 
@@ -73,6 +79,13 @@ def test_what_is_added_is_judged_and_both_rows_are_the_evidence():
 def test_dbr_is_preferred_and_the_scale_is_named():
     (finding,) = findings(row("picture_coupling", -88.0), row("picture_coupling_rel", -84.0, unit="dBr"))
     assert "-84 dB re the track's full scale" in finding.sentence
+
+
+def test_a_label_that_the_rows_belie_is_questioned():
+    (finding,) = findings(row("picture_coupling", -88.0, picture="white"))
+    assert "labelled white, but the known rows were shown: check the label." in finding.sentence
+    (right,) = findings(row("picture_coupling", -88.0))
+    assert "label" not in right.sentence
 
 
 def test_a_bound_says_that_nothing_was_found():
