@@ -78,7 +78,7 @@ def require_video_library(path: str) -> None:
     """Raise `UnusableTake` if the library that reads video files is not installed."""
     if importlib.util.find_spec("av") is None:
         raise UnusableTake(
-            "is a video file, which needs the extra 'video' to be read",
+            "is a video file, or sound packed like one, which needs the extra 'video' to be read",
             where=path,
             remedy="run: pip install humcheck[video], or save its sound as a WAV file",
         )
