@@ -19,7 +19,7 @@ FALSE_ALARMS = 1e-3
 #: Places at which a section of 1 s is compared with the code, as far as they are independent; more in a longer one.
 PLACES_PER_S = 5e5
 #: Reach about a line rate that was seen, in parts per million.
-HINT_REACH_PPM = 8.0
+HINT_REACH_PPM = 3.0
 #: Band in which it is said what share follows the picture (definition of `picture_correlation`).
 BAND_HZ = (100.0, 8000.0)
 #: What the grid of rates and delays loses at most of a match's amplitude.

@@ -99,7 +99,7 @@ def search(spectrum: RowsSpectrum, windows: Iterable[tuple[Raster, float, float]
             values=np.ascontiguousarray(lines.values[:, promising]),
         )
         of_raster += [_best(few, shown, slope) for shown in usual_ways(raster) for slope in SLOPES]
-        scaled = [_best(few, shown, slope) for shown in scaled_ways(raster) for slope in SLOPES]
+        scaled = [_best(few, shown, slope) for shown in scaled_ways(raster) for slope in (SLOPES[0], SLOPES[-1])]
         # Few pictures are scaled: one that is must fit clearly better.
         of_raster += [replace(match, strength=match.strength - WORTH_SCALING) for match in scaled]
         best = max((match for match in (best, *of_raster) if match is not None), key=lambda match: match.strength)
