@@ -242,8 +242,8 @@ def _birch(picture: str) -> PathModel:
         into_right=Crosstalk.at_1k(-80.0),
     )
     leaks = (
-        PictureLeak(level_dbfs_at_1k=-92.0, right=0.7),
-        PictureLeak(level_dbfs_at_1k=-98.0, kind="shared", right=0.7),
+        PictureLeak(level_dbfs_at_1k=-71.0, right=0.7),
+        PictureLeak(level_dbfs_at_1k=-86.0, kind="shared", right=0.7),
     )
     return _bench(
         linear=linear,
