@@ -17,7 +17,8 @@ from humcheck.estimates.rows.spectrum import PADDING, RowsSpectrum, rows_spectru
 #: A section without a picture is said to hold one this often.
 FALSE_ALARMS = 1e-3
 #: Places at which a section of 1 s is compared with the code, as far as they are independent; more in a longer one.
-PLACES_PER_S = 5e5
+#: Noise and hum without a picture behave as with 2e5 to 4e5 of them (1300 trials); the rest is a margin.
+PLACES_PER_S = 1e6
 #: Reach about a line rate that was seen, in parts per million.
 HINT_REACH_PPM = 3.0
 #: Band in which it is said what share follows the picture (definition of `picture_correlation`).
