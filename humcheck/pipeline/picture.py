@@ -1,4 +1,4 @@
-"""The picture in the quiet of a take: coded rows sought where they were shown, or where a picture is heard at all."""
+"""The picture in the quiet of a take: coded rows sought where they were shown."""
 
 from __future__ import annotations
 
@@ -16,10 +16,6 @@ from humcheck.takes.take import Take
 ROWS = "rows"
 
 
-#: Seconds in which rows that nobody spoke of are looked for: a line rate that is seen comes with a leak of some size.
-GLANCE_S = 10.0
-
-
 def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list[Any], RowsEstimate | None]:
     """Seek the coded rows in the quiet part of a take.
 
@@ -35,15 +31,15 @@ def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list
     Returns
     -------
     rows : list
-        Measures or bounds where the rows were shown or found, reasons where they were shown and could not be sought.
+        Measures or bounds where the rows were shown, reasons where they could not be sought.
     estimate : RowsEstimate or None
         None where there is nothing to say.
     """
     from humcheck.analyzers.picture import PICTURE_QUANTITIES, picture_rows
-    from humcheck.estimates.rows import find_rows, sees_a_line_rate
+    from humcheck.estimates.rows import find_rows
 
-    shown = key.picture == ROWS
-    if key.role in ("recorder", "source_off") or not (shown or (part is not None and sees_a_line_rate(part.lines))):
+    # Strong lines of another picture look like a weak leak of the code: it is sought only where it was shown.
+    if key.picture != ROWS or key.role in ("recorder", "source_off"):
         return [], None
     try:
         if part is None:
@@ -53,16 +49,7 @@ def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list
         channels = take.channels
         sounding = [index for index, channel in enumerate(samples.T) if np.any(channel != channel[0])]
         heard = samples[:, sounding]
-        if not shown and not find_rows(heard[: _glance(take)], take.rate_hz, part.lines, everywhere=False).found:
-            return [], None
-        estimate = find_rows(heard, take.rate_hz, part.lines, everywhere=shown)
+        estimate = find_rows(heard, take.rate_hz, part.lines)
     except MeasurementError as error:
-        reasons = [NotMeasured(**key.fields(quantity=name), reason=error.reason) for name in PICTURE_QUANTITIES]
-        return (reasons if shown else []), None
-    if not (shown or estimate.found):
-        return [], None
+        return [NotMeasured(**key.fields(quantity=name), reason=error.reason) for name in PICTURE_QUANTITIES], None
     return list(picture_rows(estimate, key, [channels[index] for index in sounding])), estimate
-
-
-def _glance(take: Take) -> int:
-    return round(GLANCE_S * take.rate_hz)

@@ -59,9 +59,13 @@ def test_a_wrong_number_of_labels_is_refused(takes, capsys):
     assert "2 labels for 1" in capsys.readouterr().err
 
 
-def test_rows_are_found_though_nobody_said_that_they_were_shown(takes, tmp_path, capsys):
-    assert main(["inspect", str(takes / "rows.wav"), "--json", str(tmp_path / "results.json")]) == 0
-    capsys.readouterr()
-    results = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
-    names = {row["quantity"] for row in results["measures"]}
-    assert {"picture_coupling", "picture_coupling_slope", "picture_correlation"} <= names
+def test_rows_are_sought_only_where_they_were_shown(takes, tmp_path, capsys):
+    names = {}
+    for label in ("white", "rows"):
+        saved = tmp_path / f"{label}.json"
+        assert main(["inspect", str(takes / "rows.wav"), "--picture", label, "--json", str(saved)]) == 0
+        capsys.readouterr()
+        results = json.loads(saved.read_text(encoding="utf-8"))
+        names[label] = {row["quantity"] for row in results["measures"]}
+    assert {"picture_coupling", "picture_coupling_slope", "picture_correlation"} <= names["rows"]
+    assert not any(name.startswith("picture_") for name in names["white"])

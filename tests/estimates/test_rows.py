@@ -104,6 +104,17 @@ def test_a_white_screen_is_not_taken_for_the_rows():
     assert not find_rows(white, RATE_HZ, fit_lines(white, RATE_HZ)).found
 
 
+def test_strong_lines_of_another_picture_are_not_taken_for_a_weak_leak_of_the_rows():
+    # A leak 40 dB over what can be found: by chance some of its lines match the code, most do not.
+    half = rows_section(20.0, (leak(-100.0),), rows=np.r_[np.ones(120), np.zeros(120)])
+    with pytest.raises(MeasurementError, match="another picture"):
+        find_rows(half, RATE_HZ)
+    for level in (-138.0, -100.0, -60.0):
+        found = find_rows(rows_section(10.0, (leak(level),)), RATE_HZ)
+        assert found.found
+        assert found.coupling.unexplained < 0.3
+
+
 @pytest.mark.parametrize("scale", [0.93, 1.05])
 def test_a_picture_scaled_by_the_player_is_found_3_db_higher(scale):
     code = row_code(240)

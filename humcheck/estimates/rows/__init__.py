@@ -1,6 +1,6 @@
 """Coded rows: the picture found in the sound."""
 
-from humcheck.estimates.rows.estimate import find_rows, sees_a_line_rate
+from humcheck.estimates.rows.estimate import find_rows
 from humcheck.estimates.rows.result import RowsEstimate
 
-__all__ = ["RowsEstimate", "find_rows", "sees_a_line_rate"]
+__all__ = ["RowsEstimate", "find_rows"]

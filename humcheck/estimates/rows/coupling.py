@@ -26,6 +26,8 @@ OTHER_CHANCE = 0.5
 WORTH_A_TERM, FOR_EACH_CHANNEL = 12.0, 3.0
 #: By how much (in chi squared) one sign must fit better than the other.
 CERTAIN_SIGN = 9.0
+#: What is left, re the noise, before it counts: the noise itself is known to some percent.
+CLEAR_SHARE = 0.5
 _TWO_SIDED_95 = 1.959963984540054
 
 
@@ -59,7 +61,17 @@ def fit_coupling(lines: RasterLines) -> CouplingFit:
         chi_squared=solution.chi_squared,
         spread_db=_spread_db(solution, [*corners, *mixed]),
         slope_range=_slope_range(solution, mixed),
+        unexplained=_unexplained(lines, solution),
     )
+
+
+def _unexplained(lines: RasterLines, solution: Solution) -> float:
+    """Return the share of the lines' power over the noise that is left, of every line alike, held down or not."""
+    noise = lines.amplitude.size
+    before, after = (
+        float((np.abs(values) ** 2 / lines.variance).sum()) - noise for values in (lines.amplitude, solution.residual)
+    )
+    return after / before if after > CLEAR_SHARE * noise and before > 0 else 0.0
 
 
 def is_better(richer: Solution, solution: Solution, problem: Problem) -> bool:

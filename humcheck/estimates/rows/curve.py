@@ -37,6 +37,8 @@ class CouplingFit:
         What a corner or a second way, neither shown nor excluded by the lines, may do to the level at 1 kHz.
     slope_range : numpy.ndarray, shape (n_ch, 2)
         Slopes at 1 kHz in dB per octave that a second way, neither shown nor excluded, would leave possible.
+    unexplained : float
+        Share of the lines' power over the noise that the fit leaves; 0 where what it leaves is no more than noise.
     """
 
     powers: tuple[int, ...]
@@ -48,6 +50,7 @@ class CouplingFit:
     chi_squared: float
     spread_db: Floats
     slope_range: Floats
+    unexplained: float
 
     def gain(self, frequency_hz: Floats) -> Complexes:
         """Return the gain at frequencies, shape (n_ch, n)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from humcheck.audio.levels import Floats
+from humcheck.errors import MeasurementError
 from humcheck.estimates.lines import LineEstimate
 from humcheck.estimates.rows.basebands import RasterLines, follow_lines
 from humcheck.estimates.rows.coupling import fit_coupling
@@ -23,6 +24,8 @@ PLACES_PER_S = 1e6
 HINT_REACH_PPM = 3.0
 #: Band in which it is said what share follows the picture (definition of `picture_correlation`).
 BAND_HZ = (100.0, 8000.0)
+#: Another picture's lines match the code a little, too; of its own lines the code explains nearly all.
+MOST_UNEXPLAINED = 0.5
 #: What the grid of rates and delays loses at most of a match's amplitude.
 GRID_LOSS = 1.12
 _ONE_SIDED_95 = 1.6448536269514722
@@ -53,7 +56,8 @@ def find_rows(
     Raises
     ------
     MeasurementError
-        If the section is shorter than 2 s, a channel is digital silence, or samples are not finite.
+        If the section is shorter than 2 s, a channel is digital silence, samples are not finite, or the lines are
+        those of another picture.
     """
     spectrum = rows_spectrum(samples, rate_hz)
     windows = _hinted(lines)
@@ -73,6 +77,10 @@ def find_rows(
         )
     followed = follow_lines(spectrum, match)
     coupling = fit_coupling(followed)
+    if coupling.unexplained > MOST_UNEXPLAINED:
+        raise MeasurementError(
+            "What stands at the picture's lines in the sound is not the coded rows: another picture was on the screen."
+        )
     share, share_sd = _share(followed, coupling, band_power)
     return RowsEstimate(
         p_value=p_value,
@@ -87,11 +95,6 @@ def find_rows(
         power_share_sd=share_sd,
         power_share_bound=shares,
     )
-
-
-def sees_a_line_rate(lines: LineEstimate | None) -> bool:
-    """Return whether a picture's line rate stands out."""
-    return lines is not None and bool(lines.of_kind("line_rate"))
 
 
 def _hinted(lines: LineEstimate | None) -> list[tuple[Raster, float, float]]:
