@@ -209,14 +209,17 @@ def _lone_finding(use: Use, noise: Noise, levels: _Levels, told: Mapping[str, st
             f"No {noise.name} was found{where}; any there is lies below {row.value:.0f} dB re {levels.scale_name}."
         )
         return _finding(use, noise, row, row, "none", sentence)
-    cause = None if noise.kind == "hiss" else cause_of(use, noise.quantity, [])
+    severity = _severity(use, noise, row, role)
+    # Of what nobody hears the cause is nobody's worry.
+    unsought = noise.kind == "hiss" or severity == "none"
+    cause = None if unsought else cause_of(use, noise.quantity, [])
     name = _name(noise, cause)
     verb = "are" if "tones" in name else "is"
     sentence = (
         f"There {verb} {name}{where}{_frequency(use, noise, name)}: in {channel_words(row.channel)} "
         f"{levels.words(row)}."
     )
-    return _finding(use, noise, row, row, _severity(use, noise, row, role), sentence, cause=cause, role=role, told=told)
+    return _finding(use, noise, row, row, severity, sentence, cause=cause, role=role, told=told)
 
 
 def _finding(
