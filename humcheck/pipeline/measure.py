@@ -11,6 +11,7 @@ from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.estimates.rows import RowsEstimate
 from humcheck.estimates.tones.take_tones import TakeTones
+from humcheck.pipeline.footage import footage_rows_of
 from humcheck.pipeline.picture import ROWS, picture_in_quiet
 from humcheck.pipeline.quiet_spans import LOUDEST_PICTURE, QuietSpan, quiet_spans
 from humcheck.pipeline.requests import TakeRequest
@@ -63,6 +64,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         faults += [*tone_faults, *response_faults]
     else:
         faults += _spectral_faults(take, request.role)
+        if coded_rows is None:
+            rows.add(footage_rows_of(take, key))
     return MeasuredTake(
         row=_take_row(request, take, take_id, faults, tones),
         key=key,
