@@ -58,7 +58,7 @@ class FootageEstimate:
     Attributes
     ----------
     found : bool
-        Whether the changes of the picture are found in the sound, one false alarm in a thousand takes or fewer.
+        Whether the changes of the picture are found in the sound: their score exceeds `FOUND` standard deviations.
     line_tone_found : bool
         Whether at least the steady part of the picture is.
     score, full_score : float

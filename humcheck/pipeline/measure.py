@@ -65,7 +65,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     else:
         faults += _spectral_faults(take, request.role)
         if coded_rows is None:
-            rows.add(footage_rows_of(take, key))
+            rows.add(footage_rows_of(take, key, quiet))
     return MeasuredTake(
         row=_take_row(request, take, take_id, faults, tones),
         key=key,

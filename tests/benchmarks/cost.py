@@ -23,7 +23,7 @@ from humcheck.audio.writing import write_audio
 from humcheck.estimates.lines import fit_lines
 from humcheck.estimates.sweeps import AFTER_S, BEFORE_S, estimate_response
 from humcheck.estimates.tones import measure_tones
-from humcheck.pipeline.compare import compare_files
+from humcheck.pipeline.compare import compare_files, inspect_files
 from humcheck.pipeline.demo_bench import demo_takes
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
@@ -34,6 +34,7 @@ from humcheck.takes.take import load_take
 from humcheck.tracks.layouts import layout
 from humcheck.tracks.rendering import render_track
 from tests.benchmarks.table import Row
+from tests.programme_material import music
 
 RATE_HZ = 48000
 TAKE_S = 110.0
@@ -67,6 +68,7 @@ def run(quick: bool) -> list[Row]:
     return [
         _row("compare, measures only", condition, measures.clock_s / floor.clock_s, 4.0, n_turns, measures_note),
         _row("compare with the page", condition, with_page_s / floor.clock_s, 10.0, n_turns, page_note),
+        *_inspect_rows(quick),
         _help_row(5 if quick else 21),
     ]
 
@@ -162,6 +164,31 @@ def _breakdown(path: Path) -> str:
         ],
     }
     return ", ".join(f"{name} {_in_turns(1, part)[0].processor_s:.2f} s" for name, part in parts.items())
+
+
+def _inspect_rows(quick: bool) -> list[Row]:
+    """Time `inspect` of recordings without a track: a quiet room, and music that never pauses, both with hum."""
+    seconds = 20 if quick else 110
+    rng = np.random.default_rng(7)
+    time_s = np.arange(seconds * RATE_HZ) / RATE_HZ
+    hum = 1e-3 * sum(np.sin(2 * np.pi * 50.02 * order * time_s) / order for order in (1, 2, 3, 5, 7))
+    hiss = rng.normal(0.0, 1e-5, time_s.size)
+    sounds = {"a quiet room": hum + hiss, "music without a pause": hum + hiss + music(time_s.size, RATE_HZ, rng)}
+    rows = []
+    with tempfile.TemporaryDirectory() as folder:
+        for name, sound in sounds.items():
+            path = Path(folder) / "take.wav"
+            write_audio(path, np.stack([sound, sound], axis=1), RATE_HZ, force=True)
+            request = [TakeRequest(path=str(path), role="single")]
+            floor, spent = _in_turns(
+                1 if quick else 3,
+                partial(_floor, [path]),
+                partial(inspect_files, request, SETTINGS),
+            )
+            condition = f"{name}, {seconds} s, 48 kHz, 24 bit, stereo"
+            note = f"floor of one file {floor.clock_s:.2f} s; target: our own"
+            rows.append(_row("inspect without a track", condition, spent.clock_s / floor.clock_s, 10.0, 1, note))
+    return rows
 
 
 def _help_row(n: int) -> Row:

@@ -82,3 +82,17 @@ def test_rows_come_back_from_a_file_and_inspect_tells(tmp_path):
     rows = [row for row in results.measures if row.quantity == "picture_coupling"]
     assert [row.bound for row in rows] == ["upper", "upper"]
     assert TIMING_625.field_rate_hz == pytest.approx(50.0)
+
+
+def test_under_a_programme_the_picture_is_not_sought(tmp_path):
+    pytest.importorskip("av", reason="needs the extra 'video'")
+    from humcheck.video.encoder import FIELDS_50, FORMS, encode
+    from tests.programme_material import music
+
+    path = tmp_path / "capture.mkv"
+    pictures = [brightness_of_lines("white", 576)] * (8 * 25)
+    sound = music(8 * RATE_HZ, RATE_HZ, np.random.default_rng(5))
+    encode(str(path), FORMS[".mkv"], FIELDS_50, pictures, [np.stack([sound, sound], axis=1)], RATE_HZ, "a capture")
+    results = inspect_files([TakeRequest(path=str(path), role="single")], MeasuringSettings()).results
+    assert not any(row.quantity == "picture_coupling" for row in results.measures)
+    assert any(row.quantity == "picture_coupling" for row in results.not_measured)
