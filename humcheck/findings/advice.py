@@ -9,8 +9,6 @@ EARTH_CAUTION = (
 CABLE_CAUTION = (
     "Switch everything off before you plug or unplug, connect the audio leads last and keep headphones off meanwhile."
 )
-LISTENING_CAUTION = "Listen with the volume low first: sweeps and full-scale tones harm ears and tweeters."
-
 SUPPLY_CAUTION = (
     "Use a supply of the same voltage, polarity and at least the same current; open no mains supply, its capacitors "
     "stay charged after it is unplugged."
@@ -77,7 +75,6 @@ OTHER_TONES = (
     "Unplug switching supplies and chargers one at a time, a short quiet take after each.",
     "Keep supplies, lamps and telephones away from the audio leads.",
 )
-WHISTLE = CROSSTALK
 HISS = (
     "Turn the source's own volume up and the amplifier's down, so that less of the hiss is raised.",
     "Try the device with its supply unplugged if it works without, or with another supply.",

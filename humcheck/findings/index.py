@@ -10,8 +10,6 @@ from humcheck.results import Change, Curve, Key, Line, Measure, Results, TakeRow
 
 AnyRow = TypeVar("AnyRow", bound=Key)
 
-#: The fields that tell one way of using a device from another.
-_USE = ("subject", "port", "picture", "condition", "fix")
 _PLACES = tuple[Any, ...]
 
 

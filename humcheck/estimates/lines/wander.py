@@ -19,8 +19,6 @@ WANDERS_HZ = 10.0 ** np.arange(-4.0, -0.69, 0.25)
 MAINS_WANDER_HZ = 1e-3
 #: Likelihood ratio of a wander that would have been seen with 95 %.
 SEEN = float(np.log(20.0))
-#: Half a chi-square of one degree of freedom, one-sided 95 %.
-BOUND_DROP = 1.353
 #: Corner of a bordered matrix: more than any squared gradient in units of its standard deviation.
 BORDER = 1e30
 
@@ -44,16 +42,6 @@ class WanderProfile:
     def best_hz(self) -> float:
         """Most likely wander."""
         return float(self.wander_hz[int(self.log_likelihood.argmax())])
-
-    @property
-    def upper_hz(self) -> float:
-        """Upper 95 % bound."""
-        drop = self.log_likelihood - self.log_likelihood.max() + BOUND_DROP
-        last = int(np.flatnonzero(drop > 0.0)[-1])
-        if last + 1 == drop.size:
-            return float(self.wander_hz[-1])
-        share = drop[last] / (drop[last] - drop[last + 1])
-        return float(self.wander_hz[last] * (self.wander_hz[last + 1] / self.wander_hz[last]) ** share)
 
     def log_ratio_to_rigid(self, wander_hz: float) -> float:
         """Return ln of the likelihood of this wander over that of none."""
