@@ -132,6 +132,7 @@ def _take_row(request: TakeRequest, take: Take, take_id: str, faults: list[Fault
         picture=request.picture,
         condition=request.condition,
         fix=request.fix,
+        plugging=request.plugging,
         **fields,
     )
 

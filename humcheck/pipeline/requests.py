@@ -24,6 +24,8 @@ class TakeRequest:
         How it was made.
     condition : dict
         Further keys.
+    plugging : str or None
+        Takes of one key that share it were made without unplugging anything in between.
     """
 
     path: str
@@ -33,6 +35,7 @@ class TakeRequest:
     picture: str | None = None
     condition: dict[str, str] = field(default_factory=dict)
     fix: str | None = None
+    plugging: str | None = None
 
     def key(self, take_id: str) -> Key:
         """Return the key of this take's rows; quantity and channel are the analyzers' to fill in."""

@@ -14,7 +14,7 @@ Role = Literal["direct", "through", "recorder", "source_off", "single", "added"]
 Channel = Literal["left", "right", "both", "mono"]
 Bound = Literal["upper", "lower"]
 Interval = Literal["within", "between"]
-Contrast = Literal["direct", "picture", "condition", "fix", "port"]
+Contrast = Literal["direct", "picture", "condition", "fix", "port", "device"]
 Family = Literal["mains", "field", "mains_or_field", "line_rate", "digital", "other"]
 Severity = Literal["none", "slight", "clear", "strong"]
 
@@ -94,6 +94,7 @@ class TakeRow(Row, frozen=True, kw_only=True):
 
     ``offset_s`` is the index in the take of sample 0 of the track file over the take's nominal rate, ``drift_ppm`` is
     positive where the take is longer than the track, ``gain_db`` and ``polarity`` are of the left (or only) channel.
+    Takes that share a ``plugging`` were made without unplugging anything in between; None where that is not known.
     """
 
     id: str
@@ -105,6 +106,7 @@ class TakeRow(Row, frozen=True, kw_only=True):
     picture: str | None = None
     condition: dict[str, str] = msgspec.field(default_factory=dict)
     fix: str | None = None
+    plugging: str | None = None
     rate_hz: int
     channels: int
     sample_format: str
@@ -134,7 +136,21 @@ class Measure(Key, frozen=True, kw_only=True):
 
 
 class Change(Key, frozen=True, kw_only=True):
-    """A value set against another value of the same quantity: through against direct, picture against black."""
+    """A value set against another value of the same quantity: through against direct, picture against black.
+
+    Attributes
+    ----------
+    reference : dict
+        What it is set against: ``subject``, ``role``, ``n_takes``, and what else tells it from the row's own key.
+    p_value, p_adjusted : float or None
+        Of the difference; the second holds for all changes of one contrast and quantity together (Holm).
+    distinguishable : bool or None
+        Whether it stands out of the scatter between takes; None where repeatability is unknown.
+    equivalent : bool or None
+        Whether it is shown to be less than `margin`, either way; None where that cannot be tested.
+    takes_needed : int or None
+        Takes on each side that would probably show equality within `margin`, where it is not shown.
+    """
 
     contrast: Contrast
     value: float
@@ -145,9 +161,11 @@ class Change(Key, frozen=True, kw_only=True):
     high: float | None = None
     bound: Bound | None = None
     p_value: float | None = None
+    p_adjusted: float | None = None
     distinguishable: bool | None = None
     equivalent: bool | None = None
     margin: float | None = None
+    takes_needed: int | None = None
 
 
 class Curve(Key, frozen=True, kw_only=True):
@@ -276,10 +294,18 @@ class Bench(Row, frozen=True, kw_only=True):
 
 
 class Settings(Row, frozen=True, kw_only=True):
-    """What the user set, as far as numbers depend on it."""
+    """What the user set, as far as numbers depend on it.
+
+    Attributes
+    ----------
+    margins : dict of str to float
+        By quantity: the difference that still counts as the same, in the quantity's own unit.
+    """
 
     mains_hz: float | None = None
     volts_at_full_scale: float | None = None
+    volts_uncertainty_percent: float | None = None
+    margins: dict[str, float] = msgspec.field(default_factory=dict)
     listening: list[str] = msgspec.field(default_factory=list)
 
 
