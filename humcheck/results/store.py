@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
+from inspect import cleandoc
 from typing import Any
 
 import msgspec
@@ -62,7 +63,17 @@ def load_results(text: str | bytes, *, where: object = None) -> Results:
 
 def results_schema() -> dict[str, Any]:
     """Return the JSON Schema of the results file, as published with the package."""
-    return msgspec.json.schema(Results)
+    return _with_even_descriptions(msgspec.json.schema(Results))
+
+
+def _with_even_descriptions(schema: Any) -> Any:
+    """Return the schema with docstrings as people read them: how they are indented is the library's affair."""
+    if isinstance(schema, dict):
+        return {
+            name: cleandoc(item) if name == "description" and isinstance(item, str) else _with_even_descriptions(item)
+            for name, item in schema.items()
+        }
+    return [_with_even_descriptions(item) for item in schema] if isinstance(schema, list) else schema
 
 
 def _migrated(plain: dict[str, Any], where: object) -> dict[str, Any]:

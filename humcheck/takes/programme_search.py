@@ -169,17 +169,17 @@ def _agreement(curves: Floats, starts: list[int], n_first: int, factor: float) -
     n_lags = curves.shape[1]
     middle = starts[len(starts) // 2]
     votes = np.zeros(n_lags + n_first)
+    voters = np.zeros(n_lags + n_first)
     reaches = []
     for curve, start in zip(curves, starts, strict=True):
         reach = 1 + int(np.ceil(LARGEST_DRIFT_PPM * 1e-6 * abs(start - middle)))
         reaches.append(reach)
         shifted = maximum_filter1d(curve, 2 * reach + 1, mode="constant")
         votes[n_first - start : n_first - start + n_lags] += shifted
+        voters[n_first - start : n_first - start + n_lags] += 1
     votes /= len(starts)
     peak_at = int(np.argmax(votes))
     apart = 2 * max(reaches) + 8
-    others = votes.copy()
-    others[max(0, peak_at - apart) : peak_at + apart + 1] = 0
     # Robust spread of the votes where blocks overlap at all.
     live = votes[votes > 0]
     spread = 1.4826 * float(np.median(np.abs(live - np.median(live)))) + 1e-12
@@ -189,10 +189,19 @@ def _agreement(curves: Floats, starts: list[int], n_first: int, factor: float) -
         offset=offset * factor,
         slope=slope,
         peak=float(votes[peak_at]),
-        runner_up=float(others.max()),
+        runner_up=_runner_up(votes, voters, peak_at, apart),
         sharpness=float((votes[peak_at] - np.median(live)) / spread),
         support=_support(curves, starts, lag, reaches),
     )
+
+
+def _runner_up(votes: Floats, voters: Floats, peak_at: int, apart: int) -> float:
+    """Return the agreement at the best other lag, as if as many blocks had a say there as at the best one."""
+    # A lag at which few blocks lie in the other take at all may look good by chance.
+    asked = voters >= voters.max() / 2
+    others = np.where(asked, votes * voters[peak_at] / np.maximum(voters, 1), votes)
+    others[max(0, peak_at - apart) : peak_at + apart + 1] = 0
+    return float(others.max())
 
 
 def _support(curves: Floats, starts: list[int], lag: int, reaches: list[int]) -> float:

@@ -76,10 +76,10 @@ def confused_combs(fit: JointFit) -> tuple[int, ...]:
     doubtful = []
     for column in range(fit.n_families if fit.n_families > 1 else 0):
         powers = line_powers(fit, column)
-        total = np.maximum(powers.mean_square.sum(axis=0), 1e-300)
+        total = np.maximum(powers.mean_square.sum(axis=0), 0.0)
         sd = np.sqrt(powers.covariance.sum(axis=(1, 2)))
         alone = np.sqrt(powers.alone_variance.sum(axis=0))
-        weak = (sd > INFLATION * alone) & (10 * np.log10(1 + sd / total) > LEAST_CERTAIN_DB)
+        weak = (sd > INFLATION * alone) & (sd > total * (10 ** (LEAST_CERTAIN_DB / 10) - 1))
         if weak.any():
             doubtful.append(column)
     if len(doubtful) == 1:

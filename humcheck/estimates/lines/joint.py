@@ -119,7 +119,7 @@ class JointFit:
 
     def covariance(self) -> Floats:
         """Return the covariance of the unknowns, shape (n_unknowns, n_unknowns)."""
-        return np.asarray(np.linalg.inv(self.hessian))
+        return _inverse(self.hessian)
 
     def amplitude_response(self) -> Complexes:
         """Return how the amplitudes move with the unknowns, shape (n_bands, n_ch, n_columns, n_unknowns)."""
@@ -159,7 +159,7 @@ def fit_combs(
         gradient, hessian, _ = workspace.normal_equations(combs, state)
         if gradient.size == 0:
             break
-        step = -np.asarray(np.linalg.solve(hessian, gradient), dtype=np.float64)
+        step = -_solved(hessian, gradient)
         scale, moved = 1.0, False
         for _ in range(MOST_HALVINGS):
             trial = _stepped(combs, scale * step)
@@ -189,6 +189,23 @@ def fit_combs(
         residual_power=_power(state.residual),
         prior_cost=state.prior_cost,
     )
+
+
+def _solved(hessian: Floats, gradient: Floats) -> Floats:
+    """Return the Gauss-Newton step; the shortest one where the data say nothing about some unknown."""
+    try:
+        return np.asarray(np.linalg.solve(hessian, gradient))
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.lstsq(hessian, gradient)[0])
+
+
+def _inverse(hessian: Floats) -> Floats:
+    """Return the covariance; what the data say nothing about gets a variance without practical limit, not none."""
+    try:
+        return np.asarray(np.linalg.inv(hessian))
+    except np.linalg.LinAlgError:
+        ridge = 1e-12 * float(np.abs(np.diag(hessian)).max() or 1.0)
+        return np.asarray(np.linalg.inv(hessian + ridge * np.eye(len(hessian))))
 
 
 def _power(values: Complexes) -> Floats:
