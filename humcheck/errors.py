@@ -39,11 +39,19 @@ class HumcheckError(Exception):
         self.remedy = remedy
         super().__init__(self.sentence())
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Cross from one process to another whole."""
+        return _error_again, (type(self), self.problem, self.where, self.remedy)
+
     def sentence(self) -> str:
         """Return ``where: what is wrong; what to do`` on one line."""
         place = "" if self.where is None else f"{self.where}: "
         remedy = "" if not self.remedy else f"; {self.remedy}"
         return printable(f"{place}{self.problem}{remedy}")
+
+
+def _error_again(kind: type[HumcheckError], problem: str, where: object, remedy: str | None) -> HumcheckError:
+    return kind(problem, where=where, remedy=remedy)
 
 
 class UnusableTake(HumcheckError):

@@ -58,6 +58,21 @@ _ENCODING_NAMES = {
 _CONVERT = "convert it to a WAV file with full scale 1.0"
 
 
+def file_sha256(path: str) -> str:
+    """Return the SHA-256 of a file's bytes in hexadecimal.
+
+    Raises
+    ------
+    UnusableTake
+        If it cannot be read.
+    """
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
 class TakeFile:
     """One recording on disk, opened with `open_take`.
 
@@ -130,11 +145,7 @@ class TakeFile:
     def sha256(self) -> str:
         """Return the SHA-256 of the file's bytes in hexadecimal; read once."""
         if self._sha256 is None:
-            try:
-                with open(self.path, "rb") as file:
-                    self._sha256 = hashlib.file_digest(file, "sha256").hexdigest()
-            except OSError as error:
-                raise _unreadable(self.path, error) from error
+            self._sha256 = file_sha256(self.path)
         return self._sha256
 
     def read(self, start: int = 0, stop: int | None = None) -> Floats:

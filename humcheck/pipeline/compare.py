@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -17,16 +16,15 @@ from humcheck.errors import HumcheckError, UnusableCall
 from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings import find
 from humcheck.pipeline.audibility import with_audibility
-from humcheck.pipeline.measure import measure_take
+from humcheck.pipeline.measure_many import measure_files
 from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
-from humcheck.pipeline.sameness import require_different_recordings
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.pipeline.versions import library_versions
 from humcheck.results import Bench, Results
 from humcheck.version import NUMBERS_VERSION, __version__
 
-__all__ = ["Outcome", "TakeRequest", "compare_files", "inspect_files", "measure_files"]
+__all__ = ["Outcome", "TakeRequest", "compare_files", "inspect_files", "measure_files", "results_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,43 +86,6 @@ def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, 
     results = results_of(measured, settings, bench_name="inspection")
     excerpts = make_excerpts(measured) if to_hear else Excerpts()
     return Outcome(results=results, excerpts=excerpts, problems=tuple(problems))
-
-
-def measure_files(
-    requests: Sequence[TakeRequest], settings: MeasuringSettings
-) -> tuple[list[MeasuredTake], list[HumcheckError]]:
-    """Measure files side by side; those that cannot be used are left out and told.
-
-    Returns
-    -------
-    measured : list of MeasuredTake
-        In the order of the requests.
-    problems : list of HumcheckError
-        One for each file that cannot be used.
-    """
-    from concurrent.futures import ThreadPoolExecutor
-
-    def measured_or_error(numbered: tuple[int, TakeRequest]) -> MeasuredTake | HumcheckError:
-        number, request = numbered
-        try:
-            return measure_take(request, f"t{number}", settings)
-        except HumcheckError as error:
-            return error
-
-    numbered = list(enumerate(requests, start=1))
-    # Threads: nearly all the time goes into transforms that let go of the interpreter.
-    with ThreadPoolExecutor(max_workers=min(len(requests), os.cpu_count() or 1) or 1) as workers:
-        outcomes = list(workers.map(measured_or_error, numbered))
-    measured = [outcome for outcome in outcomes if isinstance(outcome, MeasuredTake)]
-    problems = [outcome for outcome in outcomes if isinstance(outcome, HumcheckError)]
-    require_different_recordings(
-        [
-            (request, outcome)
-            for request, outcome in zip(requests, outcomes, strict=True)
-            if isinstance(outcome, MeasuredTake)
-        ]
-    )
-    return measured, problems
 
 
 def results_of(

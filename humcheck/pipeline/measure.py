@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from humcheck.audio.files import open_take
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.estimates.rows import RowsEstimate
 from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.pipeline.footage import footage_rows_of
-from humcheck.pipeline.picture import ROWS, picture_in_quiet
+from humcheck.pipeline.picture import picture_in_quiet
 from humcheck.pipeline.quiet_spans import LOUDEST_PICTURE, QuietSpan, quiet_spans
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
 from humcheck.results.rows import Role
-from humcheck.takes.take import Take, load_take
+from humcheck.takes.take import Take, load_take, sought_in
 from humcheck.tracks.sections import TrackChannel
 
 _QUIET_QUANTITIES = (
@@ -52,7 +54,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
     UnusableTake
         If the file cannot be read as a recording.
     """
-    take = load_take(request.path, seek_track=request.role not in ("recorder", "source_off"))
+    take = _opened(request)
     key = request.key(take_id)
     rows = _Rows(take_id)
     faults = list(take.faults)
@@ -79,6 +81,12 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         quiet=quiet,
         coded_rows=coded_rows,
     )
+
+
+def _opened(request: TakeRequest) -> Take:
+    if request.run is not None:
+        return replace(sought_in(open_take(request.path), request.run[0]), span=request.run)
+    return load_take(request.path, seek_track=request.role not in ("recorder", "source_off"))
 
 
 class _Rows:
@@ -160,8 +168,6 @@ def _measure_quiet_spans(
     for span in quiet_spans(take):
         of_span = span.key(key)
         parts[span.picture] = _measure_quiet(take, of_span, settings, rows, span)
-        if span.picture not in (None, ROWS):
-            continue  # a clip says what stood there: not the code
         picture, estimate = picture_in_quiet(take, parts[span.picture], of_span)
         rows.add(picture)
         coded_rows = estimate or coded_rows

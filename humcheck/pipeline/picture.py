@@ -1,4 +1,4 @@
-"""The picture in the quiet of a take: coded rows sought where they were shown."""
+"""The picture in the quiet of a take: coded rows sought where they were shown, other pictures folded."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ROWS = "rows"
 
 
 def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list[Any], RowsEstimate | None]:
-    """Seek the coded rows in the quiet part of a take.
+    """Seek the coded rows in the quiet part of a take; of another picture whose rows are known, fold its field.
 
     Parameters
     ----------
@@ -31,16 +31,19 @@ def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list
     Returns
     -------
     rows : list
-        Measures or bounds where the rows were shown, reasons where they could not be sought.
+        Measures or bounds where the rows were shown, reasons where they could not be sought; curves and traces.
     estimate : RowsEstimate or None
-        None where there is nothing to say.
+        None where the code was not shown, or could not be sought.
     """
     from humcheck.analyzers.picture import PICTURE_QUANTITIES, picture_rows
+    from humcheck.analyzers.picture_curves import coupling_curves, fold_of_lines, fold_of_rows
     from humcheck.estimates.rows import find_rows
 
     # Strong lines of another picture look like a weak leak of the code: it is sought only where it was shown.
-    if key.picture != ROWS or key.role in ("recorder", "source_off"):
+    if key.role in ("recorder", "source_off"):
         return [], None
+    if key.picture != ROWS:
+        return [] if part is None else list(fold_of_lines(part.lines, key, take.channels)), None
     try:
         if part is None:
             raise MeasurementError("No part of this recording is quiet enough for the picture to be sought in it.")
@@ -52,4 +55,6 @@ def picture_in_quiet(take: Take, part: QuietPart | None, key: Key) -> tuple[list
         estimate = find_rows(heard, take.rate_hz, part.lines)
     except MeasurementError as error:
         return [NotMeasured(**key.fields(quantity=name), reason=error.reason) for name in PICTURE_QUANTITIES], None
-    return list(picture_rows(estimate, key, [channels[index] for index in sounding])), estimate
+    names = [channels[index] for index in sounding]
+    rows = [*picture_rows(estimate, key, names), *coupling_curves(estimate, key, names)]
+    return [*rows, *fold_of_rows(estimate, key, names)], estimate

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from humcheck.results import Key
 from humcheck.results.rows import Role
@@ -26,6 +27,8 @@ class TakeRequest:
         Further keys.
     plugging : str or None
         Takes of one key that share it were made without unplugging anything in between.
+    run : tuple of (int, int) or None
+        Of a long recording that holds the track several times: first sample of this run, and the one after its last.
     """
 
     path: str
@@ -36,16 +39,17 @@ class TakeRequest:
     condition: dict[str, str] = field(default_factory=dict)
     fix: str | None = None
     plugging: str | None = None
+    run: tuple[int, int] | None = None
+
+    def names(self, take_id: str) -> dict[str, Any]:
+        """Return what rows of this take are called, by the fields of their key; the picture may be a row's own."""
+        return {
+            "subject": _SUBJECTS.get(self.role, self.device or take_id),
+            "port": self.port,
+            "condition": self.condition,
+            "fix": self.fix,
+        }
 
     def key(self, take_id: str) -> Key:
         """Return the key of this take's rows; quantity and channel are the analyzers' to fill in."""
-        subject = _SUBJECTS.get(self.role, self.device or take_id)
-        return Key(
-            subject=subject,
-            role=self.role,
-            quantity="",
-            port=self.port,
-            picture=self.picture,
-            condition=self.condition,
-            fix=self.fix,
-        )
+        return Key(**self.names(take_id), role=self.role, quantity="", picture=self.picture)

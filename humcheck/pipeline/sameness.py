@@ -35,7 +35,9 @@ def require_different_recordings(takes: Sequence[tuple[TakeRequest, MeasuredTake
     """
     seen: dict[str | Fingerprint, TakeRequest] = {}
     for request, take in takes:
-        for mark in (take.row.sha256, _noise_fingerprint(take)):
+        # Runs of one long recording share a file, not a sound.
+        of_file = take.row.sha256 if request.run is None else f"{take.row.sha256} {request.run}"
+        for mark in (of_file, _noise_fingerprint(take)):
             if mark is None:
                 continue
             first = seen.setdefault(mark, request)

@@ -63,7 +63,8 @@ def load_results(text: str | bytes, *, where: object = None) -> Results:
 
 def results_schema() -> dict[str, Any]:
     """Return the JSON Schema of the results file, as published with the package."""
-    return _with_even_descriptions(msgspec.json.schema(Results))
+    schema: dict[str, Any] = _with_even_descriptions(msgspec.json.schema(Results))
+    return schema
 
 
 def _with_even_descriptions(schema: Any) -> Any:
