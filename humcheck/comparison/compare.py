@@ -10,8 +10,10 @@ from humcheck.comparison.added import added_lines, added_noise
 from humcheck.comparison.changes import change_between
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.occasions import occasions_of
 from humcheck.comparison.pairs import pair_rows
 from humcheck.comparison.picture_added import uses_with_rows
+from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import picture_changes
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
@@ -61,7 +63,8 @@ def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) ->
     dict
         Lists of rows by the name of their list in results.
     """
-    measures = _above_the_floor(aggregate_repeats(row for take in takes for row in take.measures))
+    occasions = occasions_of(take.row for take in takes)
+    measures = _above_the_floor(aggregate_repeats((row for take in takes for row in take.measures), occasions))
     full_scale = _full_scale_dbfs(takes)
     directs = [row for row in measures if row.role == "direct"]
     added = [*_added(measures, directs), *uses_with_rows(takes)]
@@ -76,7 +79,7 @@ def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) ->
     return {
         "measures": [*measures, *added, *relative, *own_scale, *paired],
         "changes": changes,
-        "curves": [*curves, *(row for row in pairs if isinstance(row, Curve))],
+        "curves": [*curves, *added_curves(takes), *(row for row in pairs if isinstance(row, Curve))],
         "traces": [*(row for take in takes for row in take.traces), *(row for row in pairs if isinstance(row, Trace))],
         "lines": _lines_of_first(takes),
         "not_measured": _still_missing(takes, [*measures, *paired, *changes], missing),

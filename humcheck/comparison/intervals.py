@@ -34,11 +34,16 @@ def student_t_tail(statistic: float, degrees_of_freedom: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """A value with its standard uncertainty and degrees of freedom (infinite for an uncertainty that is known)."""
+    """A value with its standard uncertainty and degrees of freedom (infinite for an uncertainty that is known).
+
+    `pool` names the scatter that the uncertainty rests on, where that is shared with other values: degrees of freedom
+    of one pool do not add.
+    """
 
     value: float
     standard_uncertainty: float
     degrees_of_freedom: float = math.inf
+    pool: str | None = None
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Return the two-sided interval at `level`."""
@@ -72,16 +77,34 @@ def mean_of_repeats(values: Sequence[float], within: Sequence[float]) -> Estimat
 
 
 def difference(minuend: Estimate, subtrahend: Estimate) -> Estimate:
-    """Return minuend - subtrahend, independent, with Welch-Satterthwaite degrees of freedom."""
-    variances = (minuend.standard_uncertainty**2, subtrahend.standard_uncertainty**2)
-    total = sum(variances)
-    weight = sum(
-        variance**2 / side.degrees_of_freedom
-        for variance, side in zip(variances, (minuend, subtrahend), strict=True)
-        if math.isfinite(side.degrees_of_freedom)
-    )
+    """Return minuend - subtrahend, independent of each other."""
+    return combined(((1.0, minuend), (-1.0, subtrahend)))
+
+
+def combined(terms: Sequence[tuple[float, Estimate]]) -> Estimate:
+    """Return a weighted sum of independent values.
+
+    Parameters
+    ----------
+    terms : sequence of (float, Estimate)
+        Weights and values.
+
+    Notes
+    -----
+    Degrees of freedom after Welch and Satterthwaite. Uncertainties of one pool rest on the same scatter: their
+    variances add first, with the fewest degrees of freedom among them (equal ones make Student's pooled t exactly).
+    """
+    pools: dict[object, tuple[float, float]] = {}
+    for number, (weight, term) in enumerate(terms):
+        place = term.pool if term.pool is not None else number
+        variance, freedom = pools.get(place, (0.0, math.inf))
+        own = (weight * term.standard_uncertainty) ** 2
+        pools[place] = variance + own, min(freedom, term.degrees_of_freedom) if own > 0 else freedom
+    total = math.fsum(variance for variance, _ in pools.values())
+    weights = math.fsum(variance**2 / freedom for variance, freedom in pools.values() if math.isfinite(freedom))
     return Estimate(
-        value=minuend.value - subtrahend.value,
+        value=math.fsum(weight * term.value for weight, term in terms),
         standard_uncertainty=math.sqrt(total),
-        degrees_of_freedom=total**2 / weight if weight > 0 else math.inf,
+        degrees_of_freedom=total**2 / weights if weights > 0 else math.inf,
+        pool=next(iter(pools)) if len(pools) == 1 and all(term.pool for _, term in terms) else None,  # type: ignore[arg-type]
     )

@@ -38,13 +38,10 @@ def added_coupling(through: Sequence[MeasuredTake], direct: Sequence[MeasuredTak
         matter or not, and the range covers both.
     """
     ours = [take for take in through if take.coded_rows is not None]
-    theirs = [take for take in direct if take.coded_rows is not None]
-    if not ours or not theirs:
+    reference = reference_of(ours, direct)
+    if reference is None:
         return []
-    reference = min(theirs, key=lambda take: _estimate(take).p_value)
-    channels = _channels(ours[0])
-    if any(_channels(take) != channels for take in (*ours, reference)):
-        return []
+    channels = channels_of(ours[0])
     parts = [_parts(take, reference, channels) for take in ours]
     rows = [_row(ours, channels[index], [part[index] for part in parts]) for index in range(len(channels))]
     return rows if len(channels) < 2 else [*rows, _both(rows)]
@@ -57,17 +54,29 @@ class _Part:
         self.value, self.low, self.high = value, low, high
 
 
-def _estimate(take: MeasuredTake) -> RowsEstimate:
+def reference_of(ours: Sequence[MeasuredTake], direct: Sequence[MeasuredTake]) -> MeasuredTake | None:
+    """Return the direct take that is taken off: the one in which the rows are surest, if all have the same channels."""
+    theirs = [take for take in direct if take.coded_rows is not None]
+    if not ours or not theirs:
+        return None
+    reference = min(theirs, key=lambda take: rows_of(take).p_value)
+    channels = channels_of(ours[0])
+    return None if any(channels_of(take) != channels for take in (*ours, reference)) else reference
+
+
+def rows_of(take: MeasuredTake) -> RowsEstimate:
+    """Return a take's coded rows, which it must have."""
     assert take.coded_rows is not None
     return take.coded_rows
 
 
-def _channels(take: MeasuredTake) -> list[Channel]:
+def channels_of(take: MeasuredTake) -> list[Channel]:
+    """Return the channels in which the rows were sought."""
     return [row.channel for row in take.measures if row.quantity == NAME and row.channel != "both"]
 
 
 def _parts(take: MeasuredTake, reference: MeasuredTake, channels: Sequence[Channel]) -> list[_Part]:
-    ours, theirs = _estimate(take), _estimate(reference)
+    ours, theirs = rows_of(take), rows_of(reference)
     most_direct = theirs.level_bound.max(axis=0)
     if ours.coupling is None or ours.lines is None:
         most = ours.level_bound.max(axis=0) + (most_direct if theirs.coupling is None else _sizes(theirs))
@@ -79,7 +88,7 @@ def _parts(take: MeasuredTake, reference: MeasuredTake, channels: Sequence[Chann
         ]
     direct = _sizes(theirs)
     after = added_to(ours.lines, ours.coupling, theirs.coupling, np.ones(len(channels)))
-    before = added_to(ours.lines, ours.coupling, theirs.coupling, _path_factors(take, reference, channels))
+    before = added_to(ours.lines, ours.coupling, theirs.coupling, path_factors(take, reference, channels))
     return [_of_two(before, after, index, float(direct[index])) for index in range(len(channels))]
 
 
@@ -90,7 +99,7 @@ def _sizes(estimate: RowsEstimate) -> Floats:
     return np.array([abs(estimate.coupling.at_1k(index)[0]) for index in range(n_channels)], dtype=np.float64)
 
 
-def _path_factors(take: MeasuredTake, reference: MeasuredTake, channels: Sequence[Channel]) -> Floats:
+def path_factors(take: MeasuredTake, reference: MeasuredTake, channels: Sequence[Channel]) -> Floats:
     """Return what the path through the device makes of a leak that enters before it: gain and sign, 1 where unknown."""
     factors = np.ones(len(channels))
     if take.tones is None or reference.tones is None:
@@ -179,9 +188,14 @@ def uses_with_rows(takes: Sequence[MeasuredTake]) -> list[Measure]:
     takes : sequence of MeasuredTake
         All takes of the bench.
     """
+    return [row for ours, direct in groups_with_rows(takes) for row in added_coupling(ours, direct)]
+
+
+def groups_with_rows(takes: Sequence[MeasuredTake]) -> list[tuple[list[MeasuredTake], list[MeasuredTake]]]:
+    """Return the takes of every use in which the rows were shown or found, each with all direct takes."""
     direct = [take for take in takes if take.role == "direct"]
     groups: dict[tuple[object, ...], list[MeasuredTake]] = {}
     for take in takes:
         if take.role == "through" and take.coded_rows is not None:
             groups.setdefault(take.key.identity(), []).append(take)
-    return [row for group in groups.values() for row in added_coupling(group, direct)]
+    return [(group, direct) for group in groups.values()]

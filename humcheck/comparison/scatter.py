@@ -1,0 +1,297 @@
+"""Take-to-take scatter of one quantity, pooled over the cells of a bench.
+
+A cell is the takes of one key. Takes scatter on three levels: repeats within a plugging, pluggings, and the day: what
+drifts between direct takes that were made at different times. Each level's mean square is pooled over all cells, so
+that a cell of few takes, even of one, borrows the scatter of the others, with the degrees of freedom of all of them.
+
+Notes
+-----
+- Nested analysis of variance: the mean square between pluggings holds that of repeats over their number; what a cell's
+  own number of repeats makes of it is worked out from the components [1]_.
+- A cell that scatters wildly more than the rest stands alone and is no part of the pool. The test is Cochran's, in the
+  form that allows for unequal numbers of takes: a cell's variance over that of all others, against F, at 1 % over all
+  cells [2]_.
+- The day: direct takes bracket it. Where they scatter more than takes replugged in a row do (F at 25 %: a small chance
+  of missing a drift matters more than a wide interval [3]_), the excess enters every cell whole, as takes made in a row
+  share their moment. Otherwise direct takes join the pool. Drift is not interpolated.
+- The takes' own noise is not pooled: each cell keeps its own, and never gets less.
+
+References
+----------
+.. [1] S. R. Searle, G. Casella, C. E. McCulloch, Variance Components, Wiley, 1992, chapter 3.
+.. [2] R. U. E. 't Lam, Scrutiny of variance results for outliers: Cochran's test optimized, Anal. Chim. Acta 659, 2010.
+.. [3] T. A. Bancroft, On biases in estimation due to the use of preliminary tests of significance, Ann. Math. Stat. 15,
+   1944; the level of 25 % is from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from humcheck.comparison.intervals import Estimate
+
+#: Chance of setting a cell aside where all scatter alike.
+WILD_P = 0.01
+#: Drift of the day is taken to be there unless chance would make as much of it oftener than this.
+DRIFT_P = 0.25
+
+Repeatability = Literal["own", "borrowed", "replugging unknown", "unknown"]
+Take = tuple[float, float]  # value, variance of its own noise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """The takes of one key.
+
+    Attributes
+    ----------
+    blocks : list of list of list of (float, float)
+        Values with their own variances; takes within pluggings within blocks that lie apart in the day.
+    scale : float
+        What the cell's scatter is proportional to; 1 where all cells scatter alike.
+    """
+
+    blocks: list[list[list[Take]]]
+    scale: float = 1.0
+
+    @property
+    def n_pluggings(self) -> int:
+        """How often it was plugged."""
+        return sum(len(block) for block in self.blocks)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """The mean of a cell with the uncertainty that the bench's scatter gives it."""
+
+    estimate: Estimate
+    repeatability: Repeatability
+    n_pluggings: int
+
+
+@dataclass(slots=True)
+class _Level:
+    """Sum of squares of one level of the nesting, and how much of it comes from below, each times the freedom."""
+
+    squares: float = 0.0
+    freedom: float = 0.0
+    own: float = 0.0
+    repeats: float = 0.0
+    pluggings: float = 0.0
+
+    def add(self, other: _Level) -> None:
+        self.squares += other.squares
+        self.freedom += other.freedom
+        self.own += other.own
+        self.repeats += other.repeats
+        self.pluggings += other.pluggings
+
+    @property
+    def mean_square(self) -> float:
+        return self.squares / self.freedom
+
+    def expected(self, of_repeat: float, of_plugging: float) -> float:
+        """Return what the levels below give, from the variance of one repeat and of one plugging."""
+        return (self.own + self.repeats * of_repeat + self.pluggings * of_plugging) / self.freedom
+
+
+@dataclass(slots=True)
+class _Mean:
+    """A mean, the variance of its own noise, and its shares of the variance of a repeat, a plugging and a moment."""
+
+    value: float
+    own: float
+    of_repeats: float = 1.0
+    of_pluggings: float = 1.0
+    of_day: float = 1.0
+
+
+@dataclass(slots=True)
+class _Split:
+    """A cell taken apart: its mean, and its sums of squares."""
+
+    mean: _Mean
+    repeats: _Level
+    pluggings: _Level
+    day: _Level
+
+
+@dataclass(frozen=True, slots=True)
+class _Variance:
+    value: float
+    freedom: float
+
+
+def scatter_of(cells: Sequence[Cell], pool: str) -> list[Scatter]:
+    """Return the mean of each cell, with the uncertainty that the scatter of all of them gives it.
+
+    Parameters
+    ----------
+    cells : sequence of Cell
+        Of one quantity and channel.
+    pool : str
+        Name of their pool.
+
+    Returns
+    -------
+    list of Scatter
+        In the order of the cells. Where nothing is known of scatter the uncertainty is that of the take's own noise.
+    """
+    splits = [_split(cell) for cell in cells]
+    wild = _wild([split.pluggings for split in splits])
+    repeats, pluggings, day = _Level(), _Level(), _Level()
+    for index, split in enumerate(splits):
+        repeats.add(split.repeats)
+        day.add(split.day)
+        if index not in wild:
+            pluggings.add(split.pluggings)
+    bench = _Bench(repeats, pluggings, day)
+    return [
+        bench.scatter(cell, split, split.pluggings if index in wild else None, pool)
+        for index, (cell, split) in enumerate(zip(cells, splits, strict=True))
+    ]
+
+
+def _split(cell: Cell) -> _Split:
+    repeats, pluggings, day = _Level(), _Level(), _Level()
+    moments = []
+    for block in cell.blocks:
+        plugs = [_plugging(takes, cell.scale, repeats) for takes in block]
+        moments.append(_mean(plugs, "of_pluggings", pluggings))
+    return _Split(_mean(moments, "of_day", day), repeats, pluggings, day)
+
+
+def _plugging(takes: Sequence[Take], scale: float, repeats: _Level) -> _Mean:
+    return _mean([_Mean(value / scale, variance / scale**2) for value, variance in takes], "of_repeats", repeats)
+
+
+def _mean(parts: Sequence[_Mean], level: str, into: _Level) -> _Mean:
+    """Return the mean of parts that differ by one level of the nesting, and add their scatter to that level."""
+    count = len(parts)
+    if count == 1:
+        return parts[0]
+    value = math.fsum(part.value for part in parts) / count
+    own, of_repeats, of_pluggings = (
+        math.fsum(getattr(part, name) for part in parts) / count for name in ("own", "of_repeats", "of_pluggings")
+    )
+    freedom = count - 1
+    squares = math.fsum((part.value - value) ** 2 for part in parts)
+    below_repeats = 0.0 if level == "of_repeats" else freedom * of_repeats
+    below_pluggings = freedom * of_pluggings if level == "of_day" else 0.0
+    into.add(_Level(squares, freedom, freedom * own, below_repeats, below_pluggings))
+    mean = _Mean(value, own / count, of_repeats / count)
+    if level != "of_repeats":
+        mean.of_pluggings = of_pluggings / count
+    if level == "of_day":
+        mean.of_day = 1 / count
+    return mean
+
+
+def _wild(levels: Sequence[_Level]) -> set[int]:
+    """Return the cells whose variance is beyond chance larger than that of all others together."""
+    from scipy.special import fdtrc
+
+    wild: set[int] = set()
+    while True:
+        known = [i for i, level in enumerate(levels) if level.freedom and i not in wild]
+        if len(known) < 2:
+            return wild
+        worst = max(known, key=lambda i: levels[i].mean_square)
+        squares = math.fsum(levels[i].squares for i in known if i != worst)
+        freedom = math.fsum(levels[i].freedom for i in known if i != worst)
+        if squares <= 0:
+            return wild
+        ratio = levels[worst].mean_square / (squares / freedom)
+        if fdtrc(levels[worst].freedom, freedom, ratio) * len(known) >= WILD_P:
+            return wild
+        wild.add(worst)
+
+
+class _Bench:
+    """What all cells together say about the levels of scatter."""
+
+    def __init__(self, repeats: _Level, pluggings: _Level, day: _Level) -> None:
+        self.repeats, self.pluggings, self.day = repeats, pluggings, day
+        self.of_repeat = max(repeats.mean_square - repeats.expected(0.0, 0.0), 0.0) if repeats.freedom else 0.0
+        of_plugging = self._of_plugging(pluggings)
+        self.expected_of_day = day.expected(self.of_repeat, of_plugging) if day.freedom else 0.0
+        self.of_moment = self._drift()
+
+    def scatter(self, cell: Cell, split: _Split, alone: _Level | None, pool: str) -> Scatter:
+        """Return one cell's mean; `alone` is its own scatter where it stands alone."""
+        variance = self._variance(split.mean, alone)
+        repeatability: Repeatability = "unknown"
+        if variance is not None:
+            known = bool(self.pluggings.freedom or self.day.freedom or alone is not None)
+            repeatability = ("own" if cell.n_pluggings > 1 else "borrowed") if known else "replugging unknown"
+        value, freedom = (split.mean.own, math.inf) if variance is None else (variance.value, variance.freedom)
+        estimate = Estimate(
+            value=split.mean.value * cell.scale,
+            standard_uncertainty=math.sqrt(max(value, split.mean.own)) * cell.scale,
+            degrees_of_freedom=freedom,
+            pool=None if variance is None or alone is not None else pool,
+        )
+        return Scatter(estimate=estimate, repeatability=repeatability, n_pluggings=cell.n_pluggings)
+
+    def _variance(self, mean: _Mean, alone: _Level | None) -> _Variance | None:
+        """Return the variance of a cell's mean, or None where nothing is known of scatter."""
+        pluggings = self.pluggings if alone is None else alone
+        short = self._short(mean, pluggings)
+        if not self.day.freedom:
+            return short
+        if self.of_moment is None:
+            if alone is not None or short is None:
+                return short
+            freedom = pluggings.freedom + self.day.freedom
+            factor = (pluggings.freedom + self.day.squares / self.expected_of_day) / freedom
+            return _Variance(factor * short.value, short.freedom + self.day.freedom)
+        value = mean.own + mean.of_day * self.of_moment
+        parts = [(mean.of_day * max(self.day.mean_square, self.expected_of_day), self.day.freedom)]
+        if short is not None:
+            value += short.value - mean.own
+            parts.append((short.value - mean.of_day * self.expected_of_day, short.freedom))
+        return _Variance(value, _freedom(value, parts))
+
+    def _short(self, mean: _Mean, pluggings: _Level) -> _Variance | None:
+        """Return the variance of a cell's mean without the day's drift."""
+        if not pluggings.freedom and not self.repeats.freedom:
+            return None
+        of_plugging = self._of_plugging(pluggings)
+        value = mean.of_pluggings * of_plugging + mean.of_repeats * self.of_repeat + mean.own
+        parts, held = [], 0.0
+        if pluggings.freedom:
+            # Where the scatter is by chance smaller than the takes' own noise explains, that noise stands for it.
+            square = max(pluggings.mean_square, pluggings.own / pluggings.freedom)
+            parts.append((mean.of_pluggings * square, pluggings.freedom))
+            held = mean.of_pluggings * pluggings.repeats / pluggings.freedom
+        if self.repeats.freedom:
+            square = max(self.repeats.mean_square, self.repeats.own / self.repeats.freedom)
+            parts.append(((mean.of_repeats - held) * square, self.repeats.freedom))
+        return _Variance(value, _freedom(value, parts))
+
+    def _of_plugging(self, pluggings: _Level) -> float:
+        """Return the variance that replugging adds to a repeat's."""
+        if not pluggings.freedom:
+            return 0.0
+        return max(pluggings.mean_square - pluggings.expected(self.of_repeat, 0.0), 0.0)
+
+    def _drift(self) -> float | None:
+        """Return the variance of the day's moments, or None where direct takes scatter as replugged ones do."""
+        from scipy.special import fdtrc
+
+        if not self.day.freedom:
+            return None
+        if self.pluggings.freedom and self.expected_of_day > 0:
+            ratio = self.day.mean_square / self.expected_of_day
+            if fdtrc(self.day.freedom, self.pluggings.freedom, ratio) > DRIFT_P:
+                return None
+        return max(self.day.mean_square - self.expected_of_day, 0.0)
+
+
+def _freedom(value: float, parts: Sequence[tuple[float, float]]) -> float:
+    """Return the degrees of freedom of a sum of mean squares (Welch and Satterthwaite)."""
+    weight = math.fsum(part**2 / freedom for part, freedom in parts)
+    return value**2 / weight if weight > 0 else math.inf
