@@ -141,7 +141,7 @@ def _recordings(text: TomlText, tables: FileTables, files: TakeFiles) -> Iterato
         place: KeyPath = ("recordings", index)
         if not table.runs:
             text.refuse((*place, "runs"), "names no runs", 'write runs = [ { role = "direct" }, ... ]')
-        runs = tuple(_run(text, (*place, "runs", number), run) for number, run in enumerate(table.runs))
+        runs = tuple(_track_run(text, (*place, "runs", number), run) for number, run in enumerate(table.runs))
         paths = files.matching(_file_name(text, (*place, "file"), table.file), (*place, "file"))
         if len(paths) > 1:
             text.refuse(
@@ -169,6 +169,15 @@ def _run(text: TomlText, place: KeyPath, table: RunTable) -> BenchRun:
     if table.role is None and labels["device"] is None and labels["port"] is not None:
         text.refuse((*place, "port"), "a port of which device", 'add device = "...", or say role = "direct"')
     return BenchRun(role=role, condition=_condition(text, (*place, "condition"), table.condition), **labels)
+
+
+def _track_run(text: TomlText, place: KeyPath, table: RunTable) -> BenchRun:
+    run = _run(text, place, table)
+    if run.role in ("recorder", "source_off"):
+        text.refuse(
+            (*place, "role"), "no track plays in such a take, so it cannot be cut out", "record it to a file of its own"
+        )
+    return run
 
 
 def _condition(text: TomlText, place: KeyPath, table: dict[str, object]) -> dict[str, str]:

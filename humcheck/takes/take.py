@@ -23,7 +23,7 @@ from humcheck.takes.section_audio import SectionAudio
 from humcheck.takes.survey import Survey, survey
 from humcheck.tracks.layouts import Layout
 
-__all__ = ["SectionAudio", "Take", "load_runs", "load_take", "sought_in"]
+__all__ = ["SectionAudio", "Take", "load_take", "sought_in"]
 
 Array = NDArray[np.float64]
 
@@ -201,7 +201,7 @@ class Take:
         return samples
 
 
-def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
+def load_take(path: str | os.PathLike[str], *, seek_track: bool = True, span: tuple[int, int] | None = None) -> Take:
     """Open a recording and recognise the track in it.
 
     Parameters
@@ -210,6 +210,9 @@ def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
         The recording.
     seek_track : bool, optional
         Whether to look for a track.
+    span : tuple of (int, int), optional
+        Of a recording that holds the track several times, the part with one run of it, as `humcheck.takes.cutting`
+        found it. Clocks and sections count from the beginning of the file all the same.
 
     Raises
     ------
@@ -217,36 +220,8 @@ def load_take(path: str | os.PathLike[str], *, seek_track: bool = True) -> Take:
         If the file cannot be read as a recording.
     """
     file = open_take(path)
-    return sought_in(file) if seek_track else Take(file=file)
-
-
-def load_runs(path: str | os.PathLike[str]) -> list[Take]:
-    """Open a recording that holds the track several times, one run after the other, as one take for each run.
-
-    Parameters
-    ----------
-    path : path
-        The recording.
-
-    Returns
-    -------
-    list of Take
-        In order of time; empty where no track was recognised. Clocks and sections count from the beginning of the
-        file.
-    """
-    file = open_take(path)
-    runs: list[Take] = []
-    start = 0
-    while start < file.n_samples:
-        run = sought_in(file, start)
-        if run.layout is None or run.alignment is None:
-            break
-        ends = run.alignment.clock.take_index(np.array([0.0, run.layout.duration_s]))
-        stop = min(int(np.ceil(ends[1])), file.n_samples)
-        runs.append(replace(run, span=(max(int(ends[0]), start), stop)))
-        # The markers found lie before the end in any case: the search moves on.
-        start = max(stop, int(run.alignment.slots[-1].take_index) + 1)
-    return runs
+    start = 0 if span is None else span[0]
+    return replace(sought_in(file, start) if seek_track else Take(file=file), span=span)
 
 
 def sought_in(file: TakeFile, start: int = 0) -> Take:

@@ -140,6 +140,11 @@ def test_little_is_enough(tmp_path: Path) -> None:
         ('device = "Alder"', 'role = "through"', "a take through a device does not say which; add device"),
         ('device = "Alder"', 'device = "A\\nB"', "takes[1].device (line 23): is no usable label; write 1 to 80"),
         ('supply = "off", out', "supply = [1], out", "takes[1].condition.supply (line 27): is no label; write text"),
+        (
+            '{ role = "direct" }',
+            '{ role = "recorder" }',
+            "recordings[0].runs[0].role (line 32): no track plays in such",
+        ),
         ("[margins]", "[margin]", "margin (line 14): there is no such key; did you mean margins?"),
     ],
 )

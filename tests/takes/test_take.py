@@ -15,7 +15,7 @@ from humcheck.simulation.path import PathModel
 from humcheck.simulation.recorder import Dropout, Recorder, Splice
 from humcheck.simulation.simulate import simulate_take
 from humcheck.simulation.transfer import ChannelPath, LinearPath
-from humcheck.takes.take import load_runs, load_take
+from humcheck.takes.take import load_take
 from humcheck.tracks.layouts import layout
 from humcheck.tracks.waveforms import section_waveform
 
@@ -251,19 +251,6 @@ def test_a_track_of_a_later_layout_is_named(noisy, tmp_path, monkeypatch):
         assert codes(take) == {"newer-track"}
     finally:
         known.cache_clear()
-
-
-def test_several_runs_in_one_recording(tmp_path):
-    runs = [simulate_take(SILENCE, seed=1).samples, simulate_take(TRACK, seed=2, lead_s=3.0).samples]
-    runs.append(-0.5 * simulate_take(SILENCE, seed=3, lead_s=-7.0, tail_s=-2.0).samples)
-    takes = load_runs(write(tmp_path, np.concatenate(runs)))
-    assert [take.track for take in takes] == [SILENCE.identity, TRACK.identity, SILENCE.identity]
-    starts = np.cumsum([0, len(runs[0]), len(runs[1])]) / RATE_HZ
-    assert [take.alignment.offset_s for take in takes] == pytest.approx(starts + [1.25, 3.0, -7.0], abs=1e-6)
-    assert [take.alignment.polarity["left"] for take in takes] == [1, 1, -1]
-    assert takes[1].section("tone-left").samples[:, 0].max() == pytest.approx(0.5, abs=0.01)
-    assert [codes(take) for take in takes] == [set(), set(), {"cut-start", "cut-end"}]
-    assert not takes[2].has_section("level")
 
 
 def test_a_file_that_is_none(tmp_path):
