@@ -61,6 +61,13 @@ def positive_number(text: str) -> float:
     return value
 
 
+def positive_count(text: str) -> int:
+    """Return a whole number above zero, for argparse."""
+    if not (text.isascii() and text.isdigit() and int(text) > 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number above zero")
+    return int(text)
+
+
 def measuring_settings(arguments: argparse.Namespace) -> MeasuringSettings:
     """Return what the user set.
 

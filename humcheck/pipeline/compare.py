@@ -15,6 +15,7 @@ from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
 from humcheck.errors import HumcheckError, UnusableCall
 from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings import find
+from humcheck.findings.limits import limit_outcomes
 from humcheck.pipeline.audibility import with_audibility
 from humcheck.pipeline.measure_many import measure_files
 from humcheck.pipeline.programme import programme_rows
@@ -29,11 +30,20 @@ __all__ = ["Outcome", "TakeRequest", "compare_files", "inspect_files", "measure_
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """Results, what can be heard of them, and what became of the files that could not be used."""
+    """Results, what can be heard of them, and what became of the files that could not be used.
+
+    Attributes
+    ----------
+    problems : tuple of HumcheckError
+        One for each file that could not be used.
+    notes : tuple of str
+        What was left out on purpose, such as a run of a long recording in which a plug was moved.
+    """
 
     results: Results
     excerpts: Excerpts = Excerpts()
     problems: tuple[HumcheckError, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def compare_files(
@@ -109,6 +119,7 @@ def results_of(
     )
     numbered = {name: list(_with_ids(name, of_kind)) for name, of_kind in rows.items()}
     results = with_audibility(msgspec.structs.replace(results, **numbered), settings.listening)
+    results = msgspec.structs.replace(results, limits=limit_outcomes(results, settings.limits))
     return msgspec.structs.replace(results, findings=find(results))
 
 

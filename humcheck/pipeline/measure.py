@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from humcheck.audio.files import open_take
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.estimates.rows import RowsEstimate
@@ -20,7 +18,7 @@ from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.results import Curve, Fault, Key, Line, Measure, NotMeasured, TakeRow, Trace
 from humcheck.results.rows import Role
-from humcheck.takes.take import Take, load_take, sought_in
+from humcheck.takes.take import Take, load_take
 from humcheck.tracks.sections import TrackChannel
 
 _QUIET_QUANTITIES = (
@@ -84,9 +82,7 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
 
 
 def _opened(request: TakeRequest) -> Take:
-    if request.run is not None:
-        return replace(sought_in(open_take(request.path), request.run[0]), span=request.run)
-    return load_take(request.path, seek_track=request.role not in ("recorder", "source_off"))
+    return load_take(request.path, seek_track=request.role not in ("recorder", "source_off"), span=request.run)
 
 
 class _Rows:
