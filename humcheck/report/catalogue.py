@@ -95,6 +95,7 @@ class Catalogue:
         self.floors = [role for role in _FLOOR_ROLES if role in roles]
         self.has_direct = "direct" in roles or any(take.role == "direct" for take in results.takes)
         self.common = self._common_parts()
+        self._uses = self._uses_by_subject()
         self._drawn_traces = _traces_as_curves(results.traces)
         self._file_of = {take.id: take.file for take in results.takes}
 
@@ -117,6 +118,18 @@ class Catalogue:
             return ()
         first, *others = parts
         return tuple(part for part in first if all(part in other for other in others))
+
+    def _uses_by_subject(self) -> dict[str, dict[Setup, None]]:
+        found: dict[str, dict[Setup, None]] = {}
+        takes = [take for take in self.results.takes if take.role == "through"]
+        rows = [row for row in self.results.measures if row.role in _DEVICE_ROLES and row.listening is None]
+        for use in map(Setup.of, takes or rows):
+            found.setdefault(use.subject, {})[use] = None
+        return found
+
+    def uses(self, subject: str) -> list[Setup]:
+        """Return the ways in which a device was used, in the order of its recordings."""
+        return list(self._uses.get(subject, ()))
 
     def where(self, use: Key | Setup) -> str:
         """Return a row's set-up in words, without what is the same for all; empty where nothing is left to say."""

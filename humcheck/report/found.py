@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from humcheck.report.catalogue import Catalogue, Numbered
+from humcheck.report.catalogue import Catalogue, Numbered, Setup
 from humcheck.report.order import GROUPS, ROLE_WORDS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
 from humcheck.report.text import PAGE, NumberStyle, sentence, visible
+from humcheck.report.use_words import uses_words
 from humcheck.results import Finding, Measure
 
 #: More numbers than these are left to the tables.
 _MOST_EVIDENCE = 2
 #: Findings about recordings: none stands for another.
 _OF_TAKES = ("take", "no-sound")
+_NUMBER = re.compile(r"[-+]?\d[\d.,]*")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +28,7 @@ class Found:
     anchor : str
         Its place in the page, from the program and not from outside.
     row : Finding
-        The finding as it stands in results.
+        The finding as it stands in results; the first of those that say the same.
     reasons, doubts : tuple of str
         What speaks for and against the cause.
     test : str
@@ -69,25 +72,46 @@ class Found:
 
 
 def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) -> Iterable[Found]:
-    """Yield the most serious finding of each kind, the rest of its kind folded under it, by severity."""
+    """Yield the most serious finding of each kind, the rest of its kind folded under it, by severity.
+
+    Findings that say the same of several uses of a device, but for their numbers, are told once.
+    """
     anchors = {id(row): f"finding-{number}" for number, row in enumerate(catalogue.results.findings, start=1)}
 
-    def shown_as(row: Finding, elsewhere: tuple[Found, ...] = ()) -> Found:
-        return _one_found(catalogue, row, anchors[id(row)], elsewhere, style)
+    def shown_as(alike: Sequence[Finding], elsewhere: tuple[Found, ...] = ()) -> Found:
+        return _one_found(catalogue, alike, anchors[id(alike[0])], elsewhere, style)
 
     ordered = sorted(findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
     kinds: dict[tuple[str, str], list[Finding]] = {}
     for row in ordered:
         kinds.setdefault((row.kind, row.quantity), []).append(row)
     for same in sorted(kinds.values(), key=lambda rows: (SEVERITY_ORDER.index(rows[0].severity), _complaint(rows[0]))):
-        shown, folded = (same, []) if same[0].kind in _OF_TAKES else (same[:1], same[1:])
-        for row in shown:
-            yield shown_as(row, tuple(shown_as(other) for other in folded))
+        if same[0].kind in _OF_TAKES:
+            yield from (shown_as([row]) for row in same)
+        else:
+            first, *others = _alike(same)
+            yield shown_as(first, tuple(shown_as(other) for other in others))
+
+
+def _alike(rows: Sequence[Finding]) -> list[list[Finding]]:
+    """Return findings that say the same but for their numbers, in the order of the first of each; bench notes apart."""
+    found: dict[tuple[str, str], list[Finding]] = {}
+    for row in rows:
+        words = row.id if row.role == "direct" else _NUMBER.sub("#", row.sentence.replace(_port_words(row), ""))
+        found.setdefault((row.severity, words), []).append(row)
+    return list(found.values())
+
+
+def _port_words(row: Finding) -> str:
+    """Return how a sentence names the port behind the device; where the finding was made is said beside it."""
+    return f", port {row.port}" if row.port is not None and f"{row.subject}, port {row.port}" in row.sentence else "\0"
 
 
 def _one_found(
-    catalogue: Catalogue, row: Finding, anchor: str, elsewhere: tuple[Found, ...], style: NumberStyle
+    catalogue: Catalogue, alike: Sequence[Finding], anchor: str, elsewhere: tuple[Found, ...], style: NumberStyle
 ) -> Found:
+    row = alike[0]
+    said = row.sentence.replace(_port_words(row), "") if len(alike) > 1 else row.sentence
     group = group_of_kind(row.kind, row.quantity)
     # What the bench itself can resolve is no finding about a device.
     is_note = row.kind == "bench" and row.severity == "none"
@@ -97,9 +121,9 @@ def _one_found(
         row=row,
         severity="" if is_note else row.severity,
         severity_words="Note" if is_note else SEVERITY_WORDS[row.severity],
-        sentence=worded(row.sentence),
+        sentence=worded(said),
         confidence=visible(row.confidence),
-        where=catalogue.where(row),
+        where=_where(catalogue, alike),
         group=group if group in GROUPS else None,
         evidence=tuple(dict.fromkeys(_evidence(catalogue, row, style)))[:_MOST_EVIDENCE],
         reasons=tuple(worded(text) for text in row.reasons),
@@ -109,6 +133,17 @@ def _one_found(
         media=tuple(pointer.media for pointer in row.evidence if pointer.media is not None),
         elsewhere=elsewhere,
     )
+
+
+def _where(catalogue: Catalogue, alike: Sequence[Finding]) -> str:
+    """Return the uses that a finding is about, and of which of them its numbers are."""
+    if len(alike) == 1:
+        return catalogue.where(alike[0])
+    where = uses_words(catalogue, (Setup.of(row) for row in alike))
+    if len({row.sentence.replace(_port_words(row), "") for row in alike}) == 1:
+        return where
+    own = catalogue.where(alike[0])
+    return f"{where}; the figures are those of {own}" if own and where else where
 
 
 def _complaint(row: Finding) -> int:

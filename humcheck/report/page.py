@@ -2,30 +2,28 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from humcheck.audio.writing import MARK
 from humcheck.report import recordings, tables
 from humcheck.report.catalogue import Catalogue
+from humcheck.report.changes import VERDICTS, change_tables
+from humcheck.report.environment import environment, policy
 from humcheck.report.excerpts import listening, other_files
 from humcheck.report.figure_links import figure_of
 from humcheck.report.figures import Figure, figures_of
 from humcheck.report.figures.ruler import ruler
-from humcheck.report.order import GROUPS, OTHER, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind, title_of
+from humcheck.report.number_data import folded_numbers, is_long
+from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind
+from humcheck.report.side_by_side import side_by_side
 from humcheck.report.summary import cards
-from humcheck.report.text import PAGE, unit_words, visible
+from humcheck.report.text import visible
 from humcheck.report.truth import TruthRow, truth_lines
 from humcheck.results import Quantity, Results
 from humcheck.results.severity import SCALES
 from humcheck.version import __version__
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 _LONGEST_TITLE = 60
 _MONTHS = (
@@ -64,42 +62,50 @@ def render_page(
     listed = {entry.name for entry in quantities}
     # A level's twin in dBr is the same thing on another scale, which the method explains once.
     definitions = [entry for entry in quantities if entry.name.removesuffix("_rel") not in listed - {entry.name}]
+    folded, number_data = folded_numbers(catalogue, number_tables) if is_long(number_tables) else ([], {})
     simulated, simulated_count = truth_lines(catalogue, truth)
     heard = listening(results, sounds or {})
-    environment = _environment()
-    return environment.get_template("page.html.j2").render(
-        results=results,
-        generator=f"{MARK} {__version__}",
-        policy=_policy(with_sounds=heard.playable),
-        title=_title(catalogue),
-        short_title=_shortened(_title(catalogue)),
-        lead=_lead(catalogue),
-        common=catalogue.common,
-        created=when_words(results.created),
-        cards=made,
-        glance=_glance(catalogue),
-        groups=GROUPS,
-        figures=figures,
-        figure_data={figure.key: figure.data for _, numbered in figures for _, figure in numbered if figure.data},
-        figure_of=lambda finding: figure_of(finding, figures),
-        scales=SCALES,
-        ruler=ruler(),
-        tables=number_tables,
-        columns=tables.COLUMNS,
-        definitions=definitions,
-        anchors=_anchors(quantities),
-        truth=simulated,
-        truth_count=simulated_count,
-        limits=recordings.limits(catalogue),
-        contrasts=recordings.contrasts(catalogue),
-        missing=recordings.missing(catalogue),
-        recordings=recordings.recordings(catalogue),
-        listening=heard,
-        other_files=other_files(results),
-        settings=_settings(results),
-        commands=results.commands,
-        has_direct=catalogue.has_direct,
-        has_devices=bool(catalogue.devices),
+    return (
+        environment()
+        .get_template("page.html.j2")
+        .render(
+            results=results,
+            generator=f"{MARK} {__version__}",
+            policy=policy(with_sounds=heard.playable),
+            title=_title(catalogue),
+            short_title=_shortened(_title(catalogue)),
+            lead=_lead(catalogue),
+            common=catalogue.common,
+            created=when_words(results.created),
+            cards=made,
+            glance=_glance(catalogue),
+            groups=GROUPS,
+            figures=figures,
+            figure_data={figure.key: figure.data for _, numbered in figures for _, figure in numbered if figure.data},
+            figure_of=lambda finding: figure_of(finding, figures),
+            scales=SCALES,
+            ruler=ruler(),
+            tables=number_tables,
+            folded=folded,
+            number_data=number_data,
+            columns=tables.COLUMNS,
+            definitions=definitions,
+            anchors=_anchors(quantities),
+            truth=simulated,
+            truth_count=simulated_count,
+            limits=recordings.limits(catalogue),
+            contrasts=change_tables(catalogue),
+            verdicts=VERDICTS,
+            side=side_by_side(catalogue),
+            missing=recordings.missing(catalogue),
+            recordings=recordings.recordings(catalogue),
+            listening=heard,
+            other_files=other_files(results),
+            settings=_settings(results),
+            commands=results.commands,
+            has_direct=catalogue.has_direct,
+            has_devices=bool(catalogue.devices),
+        )
     )
 
 
@@ -196,47 +202,3 @@ def _settings(results: Results) -> list[tuple[str, str]]:
         name, _, assumed = statement.partition(": ")
         listed.append((f"Listening, {name}", assumed))
     return listed
-
-
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("humcheck.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=_shown,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["unit"] = unit_words
-    environment.filters["title_of"] = title_of
-    environment.filters["with_unit"] = lambda value, unit: PAGE.with_unit(f"{value:g}".replace("-", PAGE.minus), unit)
-    environment.filters["opened"] = lambda text: f"{text[:1].upper()}{text[1:]}."
-    environment.filters["channel"] = lambda channel: "" if channel == "mono" else channel
-    environment.globals["dots"] = {"strong": "●●●", "clear": "●●○", "slight": "●○○", "none": "○○○"}
-    environment.globals["other_group"] = OTHER
-    environment.globals["page_style"] = PAGE
-    return environment
-
-
-def _shown(value: Any) -> Any:
-    """Return what a template prints: outside text never carries control characters into the page."""
-    return visible(value) if type(value) is str else value
-
-
-@lru_cache(maxsize=2)
-def _policy(*, with_sounds: bool) -> str:
-    """Return a policy under which the page runs its own script and style, plays its own sounds and loads nothing."""
-    style, script = (_environment().get_template(name).render() for name in ("page.css", "page.js"))
-    media = " media-src data:;" if with_sounds else ""
-    return (
-        f"default-src 'none';{media} style-src {_hash(style)}; script-src {_hash(script)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-
-
-def _hash(content: str) -> str:
-    digest = base64.b64encode(hashlib.sha256(content.encode("utf-8")).digest()).decode("ascii")
-    return f"'sha256-{digest}'"

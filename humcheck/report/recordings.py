@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from humcheck.report.catalogue import Catalogue, Setup
 from humcheck.report.order import ROLE_WORDS, rank, title_of
 from humcheck.report.summary import limit_words
 from humcheck.report.text import PAGE, NumberStyle, visible
-from humcheck.results import Change, Fault, Key, TakeRow, quantity
+from humcheck.results import Fault, Key, TakeRow
 
 _CHANNEL_MAP_WORDS = {
     "straight": "left and right as they should be",
@@ -48,19 +47,6 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Contrast:
-    """A change between two uses of the same device."""
-
-    title: str
-    place: str
-    against: str
-    value: str
-    interval: str
-    told_apart: str
-    equivalent: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
     """A limit of the user's and what became of it."""
 
@@ -88,23 +74,6 @@ def missing(catalogue: Catalogue) -> list[Missing]:
     ]
 
 
-def contrasts(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Contrast]:
-    """Return the changes between pictures, conditions, fixes and ports."""
-    rows = [row for row in catalogue.results.changes if row.contrast != "direct"]
-    return [
-        Contrast(
-            title=title_of(row.quantity),
-            place=_place(catalogue, row),
-            against=f"{row.contrast}: {_reference_words(row.reference)}",
-            value=style.value(row),
-            interval=style.interval(row),
-            told_apart={True: "yes", False: "no", None: "not known"}[row.distinguishable],
-            equivalent=_equivalent_words(row, style),
-        )
-        for row in sorted(rows, key=lambda item: rank(item.quantity))
-    ]
-
-
 def limits(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Limit]:
     """Return the user's limits."""
     words = {"pass": "met", "fail": "not met", "not_measurable": "could not be measured"}
@@ -123,25 +92,6 @@ def limits(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Limit]:
 
 def _place(catalogue: Catalogue, row: Key) -> str:
     return ", ".join(part for part in (catalogue.title(row.subject), catalogue.where(row), row.channel) if part)
-
-
-def _reference_words(reference: dict[str, Any]) -> str:
-    parts = []
-    for name, value in reference.items():
-        if isinstance(value, dict):
-            parts += [f"{key} {item}" for key, item in value.items()]
-        elif value not in (None, "") and name not in ("subject", "role", "n_takes"):
-            parts.append(f"{name} {value}")
-    return visible(", ".join(parts)) or visible(str(reference.get("subject", "the usual one")))
-
-
-def _equivalent_words(row: Change, style: NumberStyle) -> str:
-    if row.equivalent is None:
-        return "not known"
-    if row.margin is None:
-        return "yes" if row.equivalent else "no"
-    margin = style.with_unit(style.number(row.margin, quantity(row.quantity).decimals), row.unit)
-    return f"yes, within ±{margin}" if row.equivalent else f"not shown within ±{margin}"
 
 
 def _recording(take: TakeRow, style: NumberStyle) -> Recording:

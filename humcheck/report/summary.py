@@ -12,6 +12,9 @@ from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group,
 from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
 
+#: A device that was used in more ways has its findings of nothing, and the reasons of the others, folded.
+_MOST_USES_IN_FULL = 4
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyNumber:
@@ -49,6 +52,27 @@ class Card:
     advice: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     limits: tuple[str, ...] = field(default=())
+    n_uses: int = 1
+
+    @property
+    def is_brief(self) -> bool:
+        """Whether it stands for so many uses that only what was found is told in full."""
+        return self.n_uses > _MOST_USES_IN_FULL
+
+    @property
+    def told(self) -> tuple[Found, ...]:
+        """Findings that are told in full."""
+        return tuple(item for item in self.found if not self.is_brief or item.severity != "none")
+
+    @property
+    def folded_words(self) -> str:
+        """What the folded findings are about."""
+        return ", ".join(dict.fromkeys(item.group.title.lower() for item in self.folded if item.group is not None))
+
+    @property
+    def folded(self) -> tuple[Found, ...]:
+        """Findings of nothing, which many uses fold."""
+        return tuple(item for item in self.found if self.is_brief and item.severity == "none")
 
 
 def cards(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Card]:
@@ -80,6 +104,7 @@ def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding]
         numbers=tuple(number for number in numbers if number is not None),
         advice=_once(text for row in findings for text in row.advice),
         cautions=_once(text for row in findings for text in row.cautions),
+        n_uses=len(catalogue.uses(subject)),
         limits=tuple(_failed_limits(catalogue, subject, style)),
     )
 

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from humcheck.results import quantity
 
-_UNIT_WORDS = {"percent": "%", "us": "µs", "1": ""}
+_UNIT_WORDS = {"percent": "%", "us": "µs", "uFS": "µFS", "mohm": "mΩ", "1": ""}
 _LARGEST_PLAIN = 1e9
 _MOST_DECIMALS = 7
 #: Control characters, direction overrides, lone surrogates, private use and non-characters.
@@ -186,6 +186,11 @@ def visible(text: str) -> str:
     Line breaks become spaces; letters of every language stay as they are.
     """
     return text if _HARMFUL.search(text) is None else _HARMFUL.sub(_shown, text)
+
+
+def escaped(json_text: str) -> str:
+    """Return JSON with the same characters as JSON escapes."""
+    return _HARMFUL.sub(lambda found: f"\\u{ord(found.group()):04x}", json_text)
 
 
 def sentence(text: str) -> str:

@@ -246,7 +246,9 @@ def test_a_thousand_rows_are_fine():
         for n in range(1000)
     ]  # fmt: skip
     root = read_page(render_page(Maker().results(measures=rows, takes=[])))
-    assert len(root.first("section", id="numbers").all("th", scope="row")) == 1000
+    numbers = json.loads(root.first("script", id="number-data").text)
+    assert sum(len(rows) for part in numbers["parts"] for _, rows in part["blocks"]) == 1000
+    assert len(root.first("section", id="numbers").all("details")) == len(numbers["parts"]) == 10
 
 
 def test_the_page_of_one_device_is_light(pages):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from humcheck.report.catalogue import Catalogue, Setup, worst
-from humcheck.report.recordings import contrasts, limits, missing, recordings
+from humcheck.report.recordings import limits, missing, recordings
 from humcheck.report.summary import cards
 from humcheck.report.tables import group_tables, shown_quantities
 from humcheck.report.text import TERMINAL
@@ -121,7 +121,25 @@ def test_the_key_number_is_the_worst_set_up_and_says_which():
 def test_findings_of_one_kind_in_many_set_ups_are_folded():
     card = cards(Catalogue(fake_results.bench_results(["Alder"], ports=3)), TERMINAL)[0]
     assert len(card.found) == 7
-    assert all(len(found.elsewhere) == 5 for found in card.found)
+    # The same sentence of all uses is told once; a second sentence of one kind is folded under the first.
+    assert {found.where for found in card.found} == {"in all 6 ways it was used"}
+    assert all(found.elsewhere == () for found in card.found)
+
+
+def test_findings_that_differ_in_words_are_folded_and_those_that_differ_in_numbers_are_told_once():
+    findings = [
+        Finding(
+            id=f"f{port}", kind="hum", subject="Alder", role="through", quantity="hum_level", port=port,
+            severity="clear" if port != "3" else "none", picture="white",
+            sentence=f"Alder, port {port} adds hum of -5{port} dB." if port != "3" else "Alder, port 3 adds no hum.",
+        )
+        for port in ("1", "2", "3", "4")
+    ]  # fmt: skip
+    measures = [level(-60, "through", port=port, picture="white") for port in ("1", "2", "3", "4")]
+    (found,) = cards(Catalogue(Maker().results(findings=findings, measures=measures, takes=[])), TERMINAL)[0].found
+    assert found.sentence == "Alder adds hum of -51 dB."
+    assert found.where == "ports 1, 2 and 4; the figures are those of port 1"
+    assert [(other.where, other.sentence) for other in found.elsewhere] == [("port 3", "Alder, port 3 adds no hum.")]
 
 
 def test_faults_of_takes_are_not_folded():
@@ -163,10 +181,7 @@ def test_recordings_tell_faults_clock_and_path():
     assert rows[-1].clock == ()
 
 
-def test_limits_and_contrasts_are_in_words():
+def test_limits_are_in_words():
     catalogue = Catalogue(fake_results.bench_results())
     assert [limit.outcome for limit in limits(catalogue)] == ["not met", "met", "met"]
     assert limits(catalogue, TERMINAL)[0].limit == "at most -80.0 dBFS"
-    change = contrasts(catalogue, TERMINAL)[0]
-    assert change.against == "picture: picture black"
-    assert (change.told_apart, change.equivalent) == ("yes", "not shown within ±1.0 dB")

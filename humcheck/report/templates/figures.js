@@ -18,7 +18,7 @@
     var value = series.y[index];
     if (value === null || value === undefined) { return null; }
     var bound = series.bound && series.bound[index];
-    var text = (bound === "upper" ? "<\u00a0" : bound === "lower" ? ">\u00a0" : "") + number(value, data.decimals) + "\u00a0" + data.unit;
+    var text = (bound === "upper" ? "<\u00a0" : bound === "lower" ? ">\u00a0" : "") + number(value, series.decimals === undefined ? data.decimals : series.decimals) + "\u00a0" + (series.unit || data.unit);
     var low = series.low && series.low[index], high = series.high && series.high[index];
     if (!bound && low !== null && low !== undefined && high !== null && high !== undefined) {
       text += " (" + number(low, data.decimals) + " to " + number(high, data.decimals) + ")";
@@ -34,8 +34,19 @@
     return best;
   }
 
-  /* A figure is read by frequency (curves) or line by line; both end in a list of texts. */
+  /* A figure is read by frequency (curves), line by line, or by a time that runs down; all end in a list of texts. */
   function source(data) {
+    if (data.kind === "time") {
+      return {
+        count: data.x.length,
+        start: 0,
+        down: true,
+        at: function (step) { return data.x[step] / data.whole; },
+        words: function (step) { return number(data.x[step], 2) + "\u00a0ms"; },
+        index: function (series, step) { return step; },
+        stepAt: function (at) { return Math.round(at * data.whole / data.x[1]); }
+      };
+    }
     if (data.kind === "lines") {
       return {
         count: data.items.length,
@@ -77,7 +88,8 @@
       data.boxes[kind].forEach(function (box) {
         var line = document.createElementNS("http://www.w3.org/2000/svg", "line");
         line.setAttribute("class", "cursor");
-        line.setAttribute("y1", box[1]); line.setAttribute("y2", box[1] + box[3]);
+        line.setAttribute(from.down ? "x1" : "y1", box[from.down ? 0 : 1]);
+        line.setAttribute(from.down ? "x2" : "y2", from.down ? box[0] + box[2] : box[1] + box[3]);
         line.style.display = "none";
         drawing.appendChild(line);
         cursors.push([line, box]);
@@ -85,7 +97,7 @@
     });
 
     function show() {
-      var step = Number(slider.value), at = Math.log(from.hz(step) / LOW) / Math.log(HIGH / LOW), spoken = [];
+      var step = Number(slider.value), at = from.at ? from.at(step) : Math.log(from.hz(step) / LOW) / Math.log(HIGH / LOW), spoken = [];
       shown.textContent = from.words(step);
       list.textContent = "";
       data.series.forEach(function (series) {
@@ -99,8 +111,8 @@
       });
       slider.setAttribute("aria-valuetext", from.words(step) + ". " + spoken.slice(0, 4).join("; "));
       cursors.forEach(function (pair) {
-        var x = pair[1][0] + pair[1][2] * Math.min(1, Math.max(0, at));
-        pair[0].setAttribute("x1", x); pair[0].setAttribute("x2", x);
+        var axis = from.down ? "y" : "x", first = from.down ? 1 : 0, place = pair[1][first] + pair[1][first + 2] * Math.min(1, Math.max(0, at));
+        pair[0].setAttribute(axis + "1", place); pair[0].setAttribute(axis + "2", place);
         pair[0].style.display = "";
       });
     }
@@ -113,8 +125,8 @@
       var boxes = data.boxes[drawing.classList.contains("wide") ? "wide" : "narrow"];
       var box = boxes.find(function (one) { return x >= one[0] - 6 && x <= one[0] + one[2] + 6 && y >= one[1] - 30 && y <= one[1] + one[3] + 40; });
       if (!box) { return; }
-      var at = Math.min(1, Math.max(0, (x - box[0]) / box[2]));
-      slider.value = from.step(LOW * Math.pow(HIGH / LOW, at));
+      var at = Math.min(1, Math.max(0, from.down ? (y - box[1]) / box[3] : (x - box[0]) / box[2]));
+      slider.value = from.stepAt ? from.stepAt(at) : from.step(LOW * Math.pow(HIGH / LOW, at));
       show();
     });
     show();
@@ -124,60 +136,5 @@
   document.querySelectorAll("figure[data-figure]").forEach(function (figure) {
     var data = all[figure.getAttribute("data-figure")];
     if (data) { attach(figure, data); }
-  });
-
-  /* Sounds start low, one at a time, all at the same volume; direct and through change places at the same moment. */
-  var sounds = Array.prototype.slice.call(document.querySelectorAll("audio[data-label]")), START_VOLUME = 0.3;
-  function handOver(from, to) {
-    var at = from && !from.ended ? from.currentTime : 0;
-    function begin() {
-      to.currentTime = Math.min(at, to.duration || at);
-      var started = to.play();
-      if (started) { started.catch(function () { return null; }); }
-    }
-    if (from) { from.pause(); }
-    if (to.readyState > 0) { begin(); } else { to.addEventListener("loadedmetadata", begin, {once: true}); to.preload = "auto"; to.load(); }
-  }
-  function switcher(group) {
-    var whole = Array.prototype.slice.call(group.querySelectorAll(".whole audio")), current = null, button = made("button");
-    if (whole.length < 2) { return; }
-    function following() { return whole[(whole.indexOf(current) + 1) % whole.length]; }
-    function say() {
-      var next = following().getAttribute("data-label");
-      button.textContent = current ? "Switch to: " + next : "Play: " + next + ". Press again to switch at the same moment";
-      whole.forEach(function (one) { one.parentElement.querySelector("p").classList.toggle("playing", one === current && !one.paused); });
-    }
-    button.type = "button"; button.className = "switch";
-    button.addEventListener("click", function () { handOver(current, following()); });
-    whole.forEach(function (one) {
-      one.addEventListener("play", function () { current = one; say(); });
-      one.addEventListener("pause", say);
-    });
-    group.querySelector(".whole").insertAdjacentElement("beforebegin", button);
-    say();
-  }
-  sounds.forEach(function (sound) {
-    sound.volume = START_VOLUME;
-    sound.addEventListener("play", function () {
-      sounds.forEach(function (other) { if (other !== sound) { other.pause(); } });
-    });
-    sound.addEventListener("volumechange", function () {
-      sounds.forEach(function (other) {
-        if (other.volume !== sound.volume) { other.volume = sound.volume; }
-        if (other.muted !== sound.muted) { other.muted = sound.muted; }
-      });
-    });
-  });
-  document.querySelectorAll(".listen").forEach(switcher);
-
-  /* Paper shows what the screen folds away, apart from the curves as numbers. */
-  var opened = [];
-  window.addEventListener("beforeprint", function () {
-    opened = Array.prototype.filter.call(document.querySelectorAll("details:not(.as-numbers)"), function (one) { return !one.open; });
-    opened.forEach(function (one) { one.open = true; });
-  });
-  window.addEventListener("afterprint", function () {
-    opened.forEach(function (one) { one.open = false; });
-    opened = [];
   });
 }());

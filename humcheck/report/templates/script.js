@@ -1,0 +1,5 @@
+{% include "figures.js" %}
+{% include "tables.js" %}
+{% include "sounds.js" %}
+{% include "blind.js" %}
+{% include "paper.js" %}
