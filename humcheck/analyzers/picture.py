@@ -41,7 +41,9 @@ def picture_rows(estimate: RowsEstimate, key: Key, channels: Sequence[Channel]) 
         detail = _detail(estimate, fit, index)
         rows.append(_value(key, "picture_coupling", channel, *levels[index], detail))
         slope, low, high = _slope(fit, index)
-        rows.append(_between(key, "picture_coupling_slope", channel, slope, low, high))
+        bend, bend_sd = fit.bend(index)
+        bent = {"bend": bend, "bend_low": bend - _NORMAL_95 * bend_sd, "bend_high": bend + _NORMAL_95 * bend_sd}
+        rows.append(_between(key, "picture_coupling_slope", channel, slope, low, high, bent))
     if len(channels) == 2:
         rows.append(_value(key, "picture_coupling", "both", *_mean_level(levels), _detail(estimate, fit, None)))
     rows += _shares(estimate, key, channels)

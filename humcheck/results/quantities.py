@@ -160,14 +160,70 @@ _OTHERS = (
         "dB/octave",
         "ratio",
         "Slope at 1 kHz of the coupling from picture to sound: near 6 stray capacitance or induction, near 0 a shared "
-        "ground",
+        "ground; its bend (in the row's detail) is by how much the slope grows within the octave about 1 kHz",
+    ),
+    _entry(
+        "picture_coupling_curve",
+        "Picture in the sound over frequency",
+        "dBFS",
+        "curve",
+        "Level at which a luma sine of full swing would stand in the sound, a smooth curve fitted to the picture's lines",
+        lower_is_better=True,
+        decimals=1,
+    ),
+    _entry(
+        "picture_fold",
+        "Sound folded over one field",
+        "uFS",
+        "curve",
+        "Mean over all fields of the quiet section of the sound that repeats with them, up to half the line rate, from "
+        "twelve lines above the picture on; millionths of full scale",
+        decimals=1,
+    ),
+    _entry(
+        "picture_fold_noise",
+        "Noise left in the folded sound",
+        "uFS",
+        "curve",
+        "Standard deviation of what noise leaves in the mean over all fields; millionths of full scale",
+        decimals=1,
+    ),
+    _entry(
+        "picture_rows",
+        "Rows of the picture",
+        "",
+        "curve",
+        "Brightness of each line of a field, 0 black to 1 white, at the time at which it is drawn",
+        decimals=2,
+    ),
+    _entry(
+        "picture_capacitance",
+        "Stray capacitance from picture to sound",
+        "pF",
+        "number",
+        "Capacitance from a 0.7 V video line into the sound line that leaks as much at 1 kHz, from the circuit values "
+        "given (first-order high-pass)",
+        lower_is_better=True,
+        decimals=2,
+    ),
+    _entry(
+        "picture_ground_resistance",
+        "Resistance of the shared ground",
+        "mohm",
+        "number",
+        "Resistance that leaks as much if the current of a video line (0.7 V into 75 ohm) and the sound share it, from "
+        "the circuit values given",
+        lower_is_better=True,
+        decimals=2,
     ),
     _entry(
         "picture_correlation",
         "Share that follows the picture",
         "",
         "number",
-        "Share of the quiet section's energy, 100 Hz-8 kHz, mains family removed, that follows the picture",
+        "Share of the quiet section's energy, 100 Hz-8 kHz, mains family removed, that follows the coded rows; its "
+        "p-value (in the row's detail) is the probability that a section without them would match as well anywhere, "
+        "and they count as found below 0.001",
         lower_is_better=True,
         decimals=6,
     ),

@@ -9,31 +9,45 @@ import numpy as np
 from humcheck.audio.levels import Floats
 from humcheck.estimates.rows.basebands import RasterLines
 from humcheck.estimates.rows.coupling import MOST_POWERS, POWERS, is_better
-from humcheck.estimates.rows.curve import CouplingFit, terms
+from humcheck.estimates.rows.curve import AT_1K, CURVE_HZ, CouplingFit, gain_and_sd, terms
 from humcheck.estimates.rows.problem import Problem, Solution
 from humcheck.estimates.rows.rasters import Complexes
 
 _ONE_SIDED_95 = 1.6448536269514722
-_AT_HZ = np.array([1000.0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AddedCoupling:
-    """Gain at 1 kHz that was added, full scale over the step from black to white.
+    """Gain that was added, full scale over the step from black to white, at `CURVE_HZ`.
 
     Attributes
     ----------
-    gain : numpy.ndarray, shape (n_ch,), complex
-        Best value; zeros where nothing is seen.
-    sd : numpy.ndarray, shape (n_ch,)
-        Standard uncertainty of its size, the known leak's left out.
-    bound : numpy.ndarray, shape (n_ch,)
+    curve : numpy.ndarray, shape (n_ch, n_curve), complex
+        Best values; zeros where nothing is seen.
+    curve_sd : numpy.ndarray, shape (n_ch, n_curve)
+        Standard uncertainty of their sizes, the known leak's left out.
+    curve_bound : numpy.ndarray, shape (n_ch, n_curve)
         One-sided 95 % bound where nothing is seen, else zeros.
     """
 
-    gain: Complexes
-    sd: Floats
-    bound: Floats
+    curve: Complexes
+    curve_sd: Floats
+    curve_bound: Floats
+
+    @property
+    def gain(self) -> Complexes:
+        """Gain at 1 kHz, shape (n_ch,)."""
+        return self.curve[:, AT_1K]
+
+    @property
+    def sd(self) -> Floats:
+        """Standard uncertainty of its size at 1 kHz, shape (n_ch,)."""
+        return self.curve_sd[:, AT_1K]
+
+    @property
+    def bound(self) -> Floats:
+        """Bound at 1 kHz, shape (n_ch,)."""
+        return self.curve_bound[:, AT_1K]
 
 
 def added_to(lines: RasterLines, own: CouplingFit, known: CouplingFit, factors: Floats) -> AddedCoupling:
@@ -62,20 +76,15 @@ def added_to(lines: RasterLines, own: CouplingFit, known: CouplingFit, factors: 
             break
         solution = problem.with_pulses(best)
     if solution.powers:
-        gain, sd = _at_1k(solution)
-        return AddedCoupling(gain=gain, sd=sd, bound=np.zeros(len(gain)))
+        gain, sd = _curve(solution)
+        return AddedCoupling(curve=gain, curve_sd=sd, curve_bound=np.zeros(sd.shape))
     ends = []
     for power in (0, 1):
-        gain, sd = _at_1k(problem.solve((power,), solution.delay))
+        gain, sd = _curve(problem.solve((power,), solution.delay))
         ends.append(np.abs(gain) + _ONE_SIDED_95 * sd)
-    none = np.zeros(len(lines.amplitude))
-    return AddedCoupling(gain=none.astype(np.complex128), sd=none, bound=np.max(ends, axis=0))
+    none = np.zeros(ends[0].shape)
+    return AddedCoupling(curve=none.astype(np.complex128), curve_sd=none, curve_bound=np.max(ends, axis=0))
 
 
-def _at_1k(solution: Solution) -> tuple[Complexes, Floats]:
-    basis = terms(solution.powers, _AT_HZ)[:, 0]
-    gain = solution.factors @ basis
-    along = np.conj(gain) / np.maximum(np.abs(gain), 1e-30)
-    gradient = np.real(along[:, np.newaxis] * basis)
-    variance = np.einsum("ca,cab,cb->c", gradient, solution.covariance, gradient)
-    return np.asarray(gain), np.sqrt(np.maximum(variance, 0.0))
+def _curve(solution: Solution) -> tuple[Complexes, Floats]:
+    return gain_and_sd(solution.factors, solution.covariance, terms(solution.powers, CURVE_HZ))

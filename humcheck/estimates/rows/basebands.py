@@ -57,6 +57,10 @@ class RasterLines:
     amplitude: Complexes
     variance: Floats
 
+    def covers(self, frequency_hz: Floats) -> npt.NDArray[np.bool_]:
+        """Return whether frequencies lie where lines were read."""
+        return np.asarray((frequency_hz >= self.frequency_hz[0]) & (frequency_hz <= self.frequency_hz[-1]))
+
     def expected(self) -> Complexes:
         """Return the luma's peak amplitudes at the lines, shape (n_lines,)."""
         return harmonics(self.match.raster, pattern(self.match.raster, self.match.shown), self.order)

@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from humcheck.audio.levels import Floats
 from humcheck.estimates.rows.basebands import RasterLines
-from humcheck.estimates.rows.curve import UNIT_HZ, CouplingFit, terms
-from humcheck.estimates.rows.problem import Problem, Solution
+from humcheck.estimates.rows.curve import CURVE_HZ, UNIT_HZ, CouplingFit, terms
+from humcheck.estimates.rows.problem import OUTLIER, Problem, Solution
 
 #: Powers of ``j f`` that a leak may be made of.
 POWERS = (0, 1, 2, 3)
@@ -59,9 +60,10 @@ def fit_coupling(lines: RasterLines) -> CouplingFit:
         sign_is_certain=best[0] - opposite >= CERTAIN_SIGN,
         delay=solution.delay,
         chi_squared=solution.chi_squared,
-        spread_db=_spread_db(solution, [*corners, *mixed]),
+        spread_curve_db=_spread_db(solution, [*corners, *mixed]),
         slope_range=_slope_range(solution, mixed),
         unexplained=_unexplained(lines, solution),
+        outlier=_outliers(lines, solution),
     )
 
 
@@ -74,6 +76,13 @@ def _unexplained(lines: RasterLines, solution: Solution) -> float:
     return after / before if after > CLEAR_SHARE * noise and before > 0 else 0.0
 
 
+def _outliers(lines: RasterLines, solution: Solution) -> npt.NDArray[np.bool_]:
+    """Return the lines at which so much is left that another's line must stand there."""
+    size = np.abs(solution.residual) ** 2 / lines.variance
+    usual = max(1.0, float(np.median(size)) / np.log(2.0))
+    return np.asarray(size > OUTLIER * usual)
+
+
 def is_better(richer: Solution, solution: Solution, problem: Problem) -> bool:
     """Return whether a further term fits so much better that chance does not explain it."""
     worth = WORTH_A_TERM + FOR_EACH_CHANNEL * (len(solution.factors) - 1)
@@ -83,14 +92,14 @@ def is_better(richer: Solution, solution: Solution, problem: Problem) -> bool:
 
 
 def _spread_db(solution: Solution, others: Sequence[Solution]) -> Floats:
-    """Return how far the level at 1 kHz would move if one of the other solutions were true."""
+    """Return how far the curve would move if one of the other solutions were true, shape (n_ch, n_curve)."""
     if not others:
-        return np.zeros(len(solution.factors))
+        return np.zeros((len(solution.factors), CURVE_HZ.size))
     better = np.clip([0.5 * (solution.chi_squared - other.chi_squared) for other in others], -300.0, 300.0)
     chances = OTHER_CHANCE / len(others) * np.exp(better)
-    moved = np.stack([_level_at_1k(other) - _level_at_1k(solution) for other in others])
+    moved = np.stack([_levels(other) - _levels(solution) for other in others])
     weight = chances / (1 - OTHER_CHANCE + chances.sum())
-    return np.asarray(np.sqrt(weight @ moved**2))
+    return np.asarray(np.sqrt(np.einsum("o,ocn->cn", weight, moved**2)))
 
 
 def _slope_range(solution: Solution, mixed: Sequence[Solution]) -> Floats:
@@ -109,6 +118,6 @@ def _slope_range(solution: Solution, mixed: Sequence[Solution]) -> Floats:
     return ranges
 
 
-def _level_at_1k(solution: Solution) -> Floats:
-    gain = solution.factors @ terms(solution.powers, np.array([1000.0]), solution.corner)[:, 0]
+def _levels(solution: Solution) -> Floats:
+    gain = solution.factors @ terms(solution.powers, CURVE_HZ, solution.corner)
     return np.asarray(20 * np.log10(np.maximum(np.abs(gain), 1e-30)))
