@@ -167,7 +167,8 @@ _OTHERS = (
         "Picture in the sound over frequency",
         "dBFS",
         "curve",
-        "Level at which a luma sine of full swing would stand in the sound, a smooth curve fitted to the picture's lines",
+        "Level at which a luma sine of full swing would stand in the sound: a smooth curve fitted to the picture's "
+        "lines",
         lower_is_better=True,
         decimals=1,
     ),

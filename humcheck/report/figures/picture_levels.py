@@ -178,7 +178,7 @@ def _draw_row(
     said: bool,
 ) -> Markup:
     y = top + (height / 2 if wide else height - 13)
-    words = _change_words(row)
+    words = _change_words(row, whole=wide)
     parts = []
     if wide:
         if said:
@@ -208,18 +208,18 @@ def _placed(row: _Row, picture: str, y: float, across: Scale, pictures: Sequence
     return svg.join(parts)
 
 
-def _change_words(row: _Row) -> str:
-    """Return the largest difference from black, with its interval."""
+def _change_words(row: _Row, *, whole: bool) -> str:
+    """Return the largest difference from black, with its interval where there is room."""
     largest = row.largest
     if largest is None:
         return "no difference seen"
     picture, change = largest
-    return f"{visible(picture)}: {_with_sign(change)}"
+    return f"{visible(picture)}: {_with_sign(change, whole=whole)}"
 
 
-def _with_sign(change: Change) -> str:
+def _with_sign(change: Change, *, whole: bool = True) -> str:
     sign = "+" if change.bound is None and change.value > 0 else ""
-    return f"{sign}{PAGE.full(change)}"
+    return f"{sign}{PAGE.full(change) if whole else PAGE.value(change)}"
 
 
 def _values(panels: Sequence[tuple[str, Sequence[_Row]]]) -> ValueTable:

@@ -37,8 +37,8 @@ def strip(rows: Trace, box: Box, down: Scale) -> Markup:
                 f"M{svg.number(box.x)} {top:.2f}h{svg.number(box.width)}V{bottom:.2f}h-{svg.number(box.width)}z"
             )
         place += count
-    black = {"x": box.x, "y": box.y, "width": box.width, "height": box.height, "fill": "#000000", "stroke": "#808080"}
-    parts = [svg.tag("rect", **black)]
+    place_and_size = {"x": box.x, "y": box.y, "width": box.width, "height": box.height}
+    parts = [svg.tag("rect", **place_and_size, fill="#000000", stroke="#808080")]
     for level, paths in by_grey.items():
         grey = f"{round(255 * level / _STEPS):02x}"
         parts.append(svg.tag("path", d="".join(paths), fill=f"#{3 * grey}"))

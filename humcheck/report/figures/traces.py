@@ -18,6 +18,7 @@ from humcheck.report.figures.frame import (
     value_axis,
     value_scale,
 )
+from humcheck.report.figures.picture_fold import FOLD_TRACES
 from humcheck.report.figures.thin import MOST_POINTS
 from humcheck.report.text import PAGE, visible
 from humcheck.results import Trace, quantity
@@ -29,7 +30,8 @@ def trace_figures(catalogue: Catalogue) -> list[Figure]:
     """Return a figure for each quantity that has traces."""
     by_quantity: dict[str, list[Trace]] = {}
     for trace in catalogue.results.traces:
-        if trace.x and len(trace.x) == len(trace.y) and not is_over_frequency(trace):
+        drawn_elsewhere = trace.quantity in FOLD_TRACES or is_over_frequency(trace)
+        if trace.x and len(trace.x) == len(trace.y) and not drawn_elsewhere:
             by_quantity.setdefault(trace.quantity, []).append(trace)
     return [
         _figure(catalogue, name, traces, f"trace-{index}") for index, (name, traces) in enumerate(by_quantity.items())
