@@ -24,6 +24,14 @@ def add_measuring_options(parser: argparse.ArgumentParser) -> None:
         metavar="V",
         help="RMS volts of a sine that reads 0 dBFS, if the recorder was calibrated",
     )
+    for name, whose in (("--source-ohms", "output of the source"), ("--load-ohms", "input of the recorder")):
+        parser.add_argument(
+            name,
+            type=positive_number,
+            metavar="OHM",
+            help=f"resistance of the {whose}; with the other one and --volts-at-full-scale the picture's leak is given "
+            "in picofarads",
+        )
     add_listening_option(parser)
 
 
@@ -82,6 +90,8 @@ def measuring_settings(arguments: argparse.Namespace) -> MeasuringSettings:
     return MeasuringSettings(
         mains_hz=mains_hz(arguments),
         volts_at_full_scale=arguments.volts_at_full_scale,
+        source_ohms=arguments.source_ohms,
+        load_ohms=arguments.load_ohms,
         listening=listening_settings(arguments.listening),
     )
 

@@ -51,6 +51,12 @@ CROSSTALK = (
     "Check that the picture is terminated in 75 ohm once and only once.",
     "Try another port: the input farthest from the output is the hardest case.",
 )
+PICTURE_BLEED = (
+    "Switch off the source at the other port and record the quiet section again: what goes came from its picture.",
+    "Pull its picture lead alone, then its sound lead alone: the one that takes the buzz away carries it in.",
+    "Use two ports that lie farther apart, and leads in which each audio line has its own screen.",
+    "Check that every picture is terminated in 75 ohm once and only once, the other port's too.",
+)
 RETURN = (
     "Check that the shells of all picture and audio plugs make good contact, and that the leads' screens are whole.",
     "Carry the sound in a lead of its own, not in the lead that carries the picture.",

@@ -34,6 +34,8 @@ def bench_settings(bench: Bench) -> MeasuringSettings:
         mains_hz=bench.mains_hz,
         volts_at_full_scale=bench.volts_at_full_scale,
         volts_uncertainty_percent=bench.volts_uncertainty_percent,
+        source_ohms=bench.source_ohms,
+        load_ohms=bench.load_ohms,
         listening=listening_settings(list(bench.listening) or None),
         margins=dict(bench.margins),
         limits={

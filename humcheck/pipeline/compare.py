@@ -18,6 +18,7 @@ from humcheck.findings import find
 from humcheck.findings.limits import limit_outcomes
 from humcheck.pipeline.audibility import with_audibility
 from humcheck.pipeline.measure_many import measure_files
+from humcheck.pipeline.picture_circuit import with_circuit
 from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
@@ -118,7 +119,8 @@ def results_of(
         takes=[take.row for take in measured],
     )
     numbered = {name: list(_with_ids(name, of_kind)) for name, of_kind in rows.items()}
-    results = with_audibility(msgspec.structs.replace(results, **numbered), settings.listening)
+    results = with_circuit(msgspec.structs.replace(results, **numbered))
+    results = with_audibility(results, settings.listening)
     results = msgspec.structs.replace(results, limits=limit_outcomes(results, settings.limits))
     return msgspec.structs.replace(results, findings=find(results))
 

@@ -22,6 +22,8 @@ class MeasuringSettings:
         RMS volts of a sine that reads 0 dBFS.
     volts_uncertainty_percent : float or None
         95 % uncertainty of that.
+    source_ohms, load_ohms : float or None
+        Output resistance of the source and input resistance of what follows.
     listening : tuple of ListeningSetting
         Ways of listening for which audibility is predicted.
     margins : mapping of str to float
@@ -33,6 +35,8 @@ class MeasuringSettings:
     mains_hz: float | None = None
     volts_at_full_scale: float | None = None
     volts_uncertainty_percent: float | None = None
+    source_ohms: float | None = None
+    load_ohms: float | None = None
     listening: tuple[ListeningSetting, ...] = PRESETS
     margins: Mapping[str, float] = field(default_factory=dict)
     limits: Mapping[str, LimitSetting] = field(default_factory=dict)
@@ -43,6 +47,8 @@ class MeasuringSettings:
             mains_hz=self.mains_hz,
             volts_at_full_scale=self.volts_at_full_scale,
             volts_uncertainty_percent=self.volts_uncertainty_percent,
+            source_ohms=self.source_ohms,
+            load_ohms=self.load_ohms,
             margins=dict(self.margins),
             listening=[setting.statement for setting in self.listening],
         )

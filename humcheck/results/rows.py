@@ -270,6 +270,10 @@ class Media(Row, frozen=True, kw_only=True):
         Role of the take that is heard.
     raised_db : float or None
         By how much the sound was raised for listening.
+    match_db : float or None
+        By how much a take through a device was raised to bring it to the direct one's level; None where not known.
+    is_limited : bool
+        Whether its loudest moments were turned down.
     note : str
         What is to be said of the whole group, on its first file.
     """
@@ -282,6 +286,8 @@ class Media(Row, frozen=True, kw_only=True):
     kind: str = ""
     role: Role | None = None
     raised_db: float | None = None
+    match_db: float | None = None
+    is_limited: bool = False
     note: str = ""
 
 
@@ -298,6 +304,8 @@ class Settings(Row, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    source_ohms, load_ohms : float or None
+        Output resistance of the source and input resistance of what follows: the circuit that a picture leaks into.
     margins : dict of str to float
         By quantity: the difference that still counts as the same, in the quantity's own unit.
     """
@@ -305,6 +313,8 @@ class Settings(Row, frozen=True, kw_only=True):
     mains_hz: float | None = None
     volts_at_full_scale: float | None = None
     volts_uncertainty_percent: float | None = None
+    source_ohms: float | None = None
+    load_ohms: float | None = None
     margins: dict[str, float] = msgspec.field(default_factory=dict)
     listening: list[str] = msgspec.field(default_factory=list)
 
