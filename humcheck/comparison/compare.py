@@ -7,17 +7,21 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from humcheck.comparison.added import added_lines, added_noise
-from humcheck.comparison.changes import change_between
+from humcheck.comparison.certainty import DEFAULT_CERTAINTY, CertaintySettings
+from humcheck.comparison.changes import Compared, compare, judged, unit_of_change
+from humcheck.comparison.contrasts import contrast_changes
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.occasions import occasions_of
-from humcheck.comparison.pairs import pair_rows
+from humcheck.comparison.pairs import gain_levels, pair_rows
 from humcheck.comparison.picture_added import uses_with_rows
 from humcheck.comparison.picture_added_curve import added_curves
-from humcheck.comparison.picture_changes import picture_changes
+from humcheck.comparison.picture_changes import compared_pictures
+from humcheck.comparison.ports import port_changes
+from humcheck.comparison.references import References, is_compared, reference_for
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
-from humcheck.results import QUANTITIES, Change, Curve, Key, Line, Measure, NotMeasured, Trace, quantity
+from humcheck.results import Change, Curve, Key, Line, Measure, NotMeasured, Trace
 
 #: Steady lines add as amplitudes of unknown phase; everything else that is a level adds as power.
 _LINE_LEVELS = (
@@ -31,32 +35,26 @@ _LINE_LEVELS = (
     "other_lines_level",
 )
 _NOISE_LEVELS = ("hiss_level", "hiss_level_a")
-#: Set against direct as they are; what has a comparison of its own (gain, polarity, response) is not here.
-_COMPARED_RATIOS = (
-    "balance",
-    "crosstalk_1k",
-    "crosstalk_worst",
-    "thd",
-    "thd_n",
-    "imd_smpte",
-    "imd_difference",
-    "dynamic_range",
-    "dynamic_range_a",
-)
 _FLOOR_ROLES = ("recorder", "source_off")
+
+__all__ = ["compare_takes", "reference_for"]
 
 Rows = dict[str, list[Any]]
 
 
-def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) -> Rows:
+def compare_takes(
+    takes: Sequence[MeasuredTake], further: Sequence[Any] = (), certainty: CertaintySettings = DEFAULT_CERTAINTY
+) -> Rows:
     """Return the rows of all takes: repeats averaged, floors applied, dBr, changes, added parts.
 
     Parameters
     ----------
     takes : sequence of MeasuredTake
-        In the order of the requests; takes of one key are repeats.
+        In the order of the day; takes of one key are repeats.
     further : sequence of rows, optional
         Rows of pairs that needed the recordings again (programme takes).
+    certainty : CertaintySettings, optional
+        What counts as the same.
 
     Returns
     -------
@@ -66,14 +64,14 @@ def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) ->
     occasions = occasions_of(take.row for take in takes)
     measures = _above_the_floor(aggregate_repeats((row for take in takes for row in take.measures), occasions))
     full_scale = _full_scale_dbfs(takes)
-    directs = [row for row in measures if row.role == "direct"]
+    directs = References(row for row in measures if row.role == "direct")
     added = [*_added(measures, directs), *uses_with_rows(takes)]
     own_scale = [row for take in takes if take.role == "single" for row in _relative_to_itself(take, measures)]
     relative = relative_levels((row for row in (*measures, *added) if row.role != "single"), full_scale)
     pairs = [*pair_rows(takes), *further]
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
-    contrasts = picture_changes(measures)
-    changes = [*_level_changes(measures, directs), *contrasts, *(row for row in pairs if isinstance(row, Change))]
+    gains = aggregate_repeats(gain_levels(takes), occasions)
+    changes = [*_changes(measures, gains, certainty), *(row for row in pairs if isinstance(row, Change))]
     missing = [row for row in pairs if isinstance(row, NotMeasured)]
     curves = average_curves(row for take in takes for row in take.curves)
     return {
@@ -84,6 +82,19 @@ def compare_takes(takes: Sequence[MeasuredTake], further: Sequence[Any] = ()) ->
         "lines": _lines_of_first(takes),
         "not_measured": _still_missing(takes, [*measures, *paired, *changes], missing),
     }
+
+
+def _changes(measures: Sequence[Measure], gains: Sequence[Measure], certainty: CertaintySettings) -> list[Change]:
+    """Return the changes of all contrasts, judged together."""
+    compared = [*measures, *gains]
+    directs = References(row for row in compared if row.role == "direct")
+    changes = [
+        *_direct_changes(compared, directs),
+        *compared_pictures(measures),
+        *contrast_changes(compared),
+        *port_changes(compared),
+    ]
+    return judged(changes, certainty)
 
 
 def _above_the_floor(measures: list[Measure]) -> list[Measure]:
@@ -109,37 +120,22 @@ def _relative_to_itself(take: MeasuredTake, measures: Iterable[Measure]) -> list
     return relative_levels((row for row in measures if row.takes == [take.row.id]), take.tones.full_scale_dbfs)
 
 
-def reference_for(row: Key, references: Iterable[Measure]) -> Measure | None:
-    """Return the direct measure that `row` is to be set against: same quantity and channel, best the same picture."""
-    same = [r for r in references if (r.quantity, r.channel) == (row.quantity, row.channel)]
-    same.sort(key=lambda r: (r.picture != row.picture, r.condition != row.condition, -r.n_takes))
-    return same[0] if same else None
-
-
-def _level_changes(measures: Iterable[Measure], directs: Sequence[Measure]) -> list[Change]:
-    changes = []
+def _direct_changes(measures: Iterable[Measure], directs: References) -> list[Compared]:
+    changes: list[Compared | None] = []
     for row in measures:
-        if row.role != "through" or not _is_compared(row.quantity):
-            continue
-        reference = reference_for(row, directs)
-        unit = "dB" if quantity(row.quantity).kind == "level" else row.unit
-        change = None if reference is None else change_between(row, reference, "direct", unit=unit)
-        if change is not None:
-            changes.append(change)
-    return changes
+        reference = directs.of(row) if row.role == "through" and is_compared(row.quantity) else None
+        if reference is not None:
+            changes.append(compare(row, reference, "direct", unit=unit_of_change(row)))
+    return [change for change in changes if change is not None]
 
 
-def _is_compared(name: str) -> bool:
-    return name in _COMPARED_RATIOS or (quantity(name).kind == "level" and f"{name}_rel" in QUANTITIES)
-
-
-def _added(measures: Iterable[Measure], directs: Sequence[Measure]) -> list[Measure]:
+def _added(measures: Iterable[Measure], directs: References) -> list[Measure]:
     added = []
     for row in measures:
         combine = (
             added_lines if row.quantity in _LINE_LEVELS else added_noise if row.quantity in _NOISE_LEVELS else None
         )
-        reference = None if combine is None or row.role != "through" else reference_for(row, directs)
+        reference = None if combine is None or row.role != "through" else directs.of(row)
         part = None if combine is None or reference is None else combine(reference, row)
         if part is not None:
             added.append(part)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
+
+import msgspec
 
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.responses import response_rows
-from humcheck.comparison.tones import added_distortion, gain_changes, polarity_rows
-from humcheck.results import Key, NotMeasured
+from humcheck.comparison.tones import added_distortion, gain_changes, gain_level, polarity_rows
+from humcheck.results import Key, Measure, NotMeasured
 
 
 def pair_rows(takes: Sequence[MeasuredTake]) -> list[Any]:
@@ -29,6 +31,18 @@ def pair_rows(takes: Sequence[MeasuredTake]) -> list[Any]:
     return rows
 
 
+def gain_levels(takes: Sequence[MeasuredTake]) -> Iterator[Measure]:
+    """Yield what each take tells of the gain: see `tones.gain_level`. All direct takes share one key."""
+    direct = Key(subject="direct", role="direct", quantity="gain")
+    for take in _sound([take for take in takes if take.role in ("direct", "through")], "gain"):
+        if take.tones is None:
+            continue
+        for channel in take.tones.channels:
+            level = gain_level(take.tones, direct if take.role == "direct" else take.key, channel)
+            if level is not None:
+                yield msgspec.structs.replace(level, takes=[take.row.id])
+
+
 def _uses(takes: Sequence[MeasuredTake]) -> list[list[MeasuredTake]]:
     """Return the through takes, those of one key together."""
     groups: dict[tuple[Any, ...], list[MeasuredTake]] = {}
@@ -39,7 +53,7 @@ def _uses(takes: Sequence[MeasuredTake]) -> list[list[MeasuredTake]]:
 
 
 def _against(through: Sequence[MeasuredTake], direct: Sequence[MeasuredTake], key: Key) -> list[Any]:
-    rows = _gains(through, direct, key)
+    rows: list[Any] = [row for row in _gains(through, direct, key) if isinstance(row, NotMeasured)]
     ours, theirs = _tones(through, "gain"), _tones(direct, "gain")
     if ours and theirs:
         rows += polarity_rows(ours[0], theirs[0], key)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
-import msgspec
-
-from humcheck.comparison.changes import change_between
-from humcheck.results import QUANTITIES, Change, Measure, quantity
+from humcheck.comparison.changes import Compared, compare, judged
+from humcheck.comparison.references import is_level
+from humcheck.results import Change, Measure
 
 #: The control: a picture that leaks nothing but its sync.
 BLACK = "black"
@@ -23,17 +21,20 @@ def picture_changes(measures: Iterable[Measure]) -> list[Change]:
         One for each key, repeats averaged; levels of takes that differ in the picture alone are set against each other.
         Where both are bounds there is no change.
     """
+    return judged(compared_pictures(measures))
+
+
+def compared_pictures(measures: Iterable[Measure]) -> list[Compared]:
+    """Return the same changes, not judged yet."""
     levels = [row for row in measures if row.role in ("direct", "through", "single") and _is_noise(row.quantity)]
     black = {row.identity("picture"): row for row in levels if row.picture == BLACK}
-    changes: list[Change] = []
+    changes: list[Compared | None] = []
     for row in levels:
         reference = None if row.picture in (None, BLACK) else black.get(row.identity("picture"))
-        change = None if reference is None else change_between(row, reference, "picture", unit="dB")
-        if change is not None:
-            described: dict[str, Any] = {**change.reference, "picture": BLACK}
-            changes.append(msgspec.structs.replace(change, reference=described))
-    return changes
+        if reference is not None:
+            changes.append(compare(row, reference, "picture", unit="dB", more={"picture": BLACK}))
+    return [change for change in changes if change is not None]
 
 
 def _is_noise(name: str) -> bool:
-    return quantity(name).kind == "level" and f"{name}_rel" in QUANTITIES and not name.startswith("picture_")
+    return is_level(name) and not name.startswith("picture_")

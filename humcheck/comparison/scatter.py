@@ -14,7 +14,7 @@ Notes
 - The day: direct takes bracket it. Where they scatter more than takes replugged in a row do (F at 25 %: a small chance
   of missing a drift matters more than a wide interval [3]_), the excess enters every cell whole, as takes made in a row
   share their moment. Otherwise direct takes join the pool. Drift is not interpolated.
-- The takes' own noise is not pooled: each cell keeps its own, and never gets less.
+- No cell gets less than its takes' own noise; one that is noisier than the pool has the excess added.
 
 References
 ----------
@@ -93,9 +93,9 @@ class _Level:
     def mean_square(self) -> float:
         return self.squares / self.freedom
 
-    def expected(self, of_repeat: float, of_plugging: float) -> float:
-        """Return what the levels below give, from the variance of one repeat and of one plugging."""
-        return (self.own + self.repeats * of_repeat + self.pluggings * of_plugging) / self.freedom
+    def per_freedom(self) -> _Mean:
+        """Return what one degree of freedom holds of the levels below."""
+        return _Mean(0.0, self.own / self.freedom, self.repeats / self.freedom, self.pluggings / self.freedom)
 
 
 @dataclass(slots=True)
@@ -215,9 +215,7 @@ class _Bench:
 
     def __init__(self, repeats: _Level, pluggings: _Level, day: _Level) -> None:
         self.repeats, self.pluggings, self.day = repeats, pluggings, day
-        self.of_repeat = max(repeats.mean_square - repeats.expected(0.0, 0.0), 0.0) if repeats.freedom else 0.0
-        of_plugging = self._of_plugging(pluggings)
-        self.expected_of_day = day.expected(self.of_repeat, of_plugging) if day.freedom else 0.0
+        self.expected: _Variance | None = self._short(day.per_freedom(), pluggings) if day.freedom else None
         self.of_moment = self._drift()
 
     def scatter(self, cell: Cell, split: _Split, alone: _Level | None, pool: str) -> Scatter:
@@ -238,60 +236,73 @@ class _Bench:
 
     def _variance(self, mean: _Mean, alone: _Level | None) -> _Variance | None:
         """Return the variance of a cell's mean, or None where nothing is known of scatter."""
-        pluggings = self.pluggings if alone is None else alone
-        short = self._short(mean, pluggings)
+        short = self._short(mean, self.pluggings if alone is None else alone)
         if not self.day.freedom:
             return short
+        square = self.day.mean_square
+        if short is None or self.expected is None:
+            # Single takes over the day are all there is: their scatter holds everything that happens to one take.
+            own = max(mean.own - mean.of_day * self.day.own / self.day.freedom, 0.0)
+            value = mean.of_day * square + own
+            return _Variance(value, _freedom(value, [(mean.of_day * square, self.day.freedom)]))
         if self.of_moment is None:
-            if alone is not None or short is None:
+            if alone is not None:
                 return short
-            freedom = pluggings.freedom + self.day.freedom
-            factor = (pluggings.freedom + self.day.squares / self.expected_of_day) / freedom
+            known = self.pluggings.freedom
+            factor = (known + self.day.squares / self.expected.value) / (known + self.day.freedom)
             return _Variance(factor * short.value, short.freedom + self.day.freedom)
-        value = mean.own + mean.of_day * self.of_moment
-        parts = [(mean.of_day * max(self.day.mean_square, self.expected_of_day), self.day.freedom)]
-        if short is not None:
-            value += short.value - mean.own
-            parts.append((short.value - mean.of_day * self.expected_of_day, short.freedom))
+        value = short.value + mean.of_day * self.of_moment
+        parts = [
+            (mean.of_day * square, self.day.freedom),
+            (short.value - mean.of_day * self.expected.value, short.freedom),
+        ]
         return _Variance(value, _freedom(value, parts))
 
     def _short(self, mean: _Mean, pluggings: _Level) -> _Variance | None:
-        """Return the variance of a cell's mean without the day's drift."""
+        """Return the variance of a mean without the day's drift.
+
+        The pool's own noise stays in it; where the mean's own is larger, the excess is added.
+        """
         if not pluggings.freedom and not self.repeats.freedom:
             return None
-        of_plugging = self._of_plugging(pluggings)
-        value = mean.of_pluggings * of_plugging + mean.of_repeats * self.of_repeat + mean.own
-        parts, held = [], 0.0
-        if pluggings.freedom:
-            # Where the scatter is by chance smaller than the takes' own noise explains, that noise stands for it.
-            square = max(pluggings.mean_square, pluggings.own / pluggings.freedom)
-            parts.append((mean.of_pluggings * square, pluggings.freedom))
-            held = mean.of_pluggings * pluggings.repeats / pluggings.freedom
-        if self.repeats.freedom:
-            square = max(self.repeats.mean_square, self.repeats.own / self.repeats.freedom)
-            parts.append(((mean.of_repeats - held) * square, self.repeats.freedom))
+        of_repeat, own_of_repeat = _square(self.repeats)
+        of_plugging, own_of_plugging = _square(pluggings)
+        held = pluggings.repeats / pluggings.freedom if pluggings.freedom else 0.0
+        apart = max(of_plugging - held * of_repeat, 0.0)
+        if apart:
+            parts = [
+                (mean.of_pluggings * of_plugging, pluggings.freedom),
+                ((mean.of_repeats - mean.of_pluggings * held) * of_repeat, self.repeats.freedom),
+            ]
+        else:
+            parts = [(mean.of_repeats * of_repeat, self.repeats.freedom)]
+        there = mean.of_pluggings * max(own_of_plugging - held * own_of_repeat, 0.0) + mean.of_repeats * own_of_repeat
+        value = mean.of_pluggings * apart + mean.of_repeats * of_repeat + max(mean.own - there, 0.0)
         return _Variance(value, _freedom(value, parts))
-
-    def _of_plugging(self, pluggings: _Level) -> float:
-        """Return the variance that replugging adds to a repeat's."""
-        if not pluggings.freedom:
-            return 0.0
-        return max(pluggings.mean_square - pluggings.expected(self.of_repeat, 0.0), 0.0)
 
     def _drift(self) -> float | None:
         """Return the variance of the day's moments, or None where direct takes scatter as replugged ones do."""
         from scipy.special import fdtrc
 
-        if not self.day.freedom:
+        if self.expected is None:
             return None
-        if self.pluggings.freedom and self.expected_of_day > 0:
-            ratio = self.day.mean_square / self.expected_of_day
+        if self.pluggings.freedom and self.expected.value > 0:
+            ratio = self.day.mean_square / self.expected.value
             if fdtrc(self.day.freedom, self.pluggings.freedom, ratio) > DRIFT_P:
                 return None
-        return max(self.day.mean_square - self.expected_of_day, 0.0)
+        return max(self.day.mean_square - self.expected.value, 0.0)
+
+
+def _square(level: _Level) -> tuple[float, float]:
+    """Return a level's mean square, and what of it the takes' own noise explains."""
+    return (level.mean_square, level.own / level.freedom) if level.freedom else (0.0, 0.0)
 
 
 def _freedom(value: float, parts: Sequence[tuple[float, float]]) -> float:
-    """Return the degrees of freedom of a sum of mean squares (Welch and Satterthwaite)."""
-    weight = math.fsum(part**2 / freedom for part, freedom in parts)
-    return value**2 / weight if weight > 0 else math.inf
+    """Return the degrees of freedom of a sum of mean squares (Welch and Satterthwaite).
+
+    A difference of mean squares may seem to have fewer than the poorest of them, for which no quantile is of use.
+    """
+    known = [(part, freedom) for part, freedom in parts if part and freedom]
+    weight = math.fsum(part**2 / freedom for part, freedom in known)
+    return max(value**2 / weight, min(freedom for _, freedom in known)) if weight > 0 else math.inf

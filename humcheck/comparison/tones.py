@@ -62,6 +62,18 @@ def gain_changes(through: Sequence[TakeTones], direct: Sequence[TakeTones], key:
     return rows
 
 
+def gain_level(tones: TakeTones, key: Key, channel: Channel) -> Measure | None:
+    """Return how much louder than in the track the 997 Hz tone arrives in a take, or None where it is not heard.
+
+    It is no gain yet: the difference of two such rows is. The quantity is ``gain``; `channel` is the one driven.
+    """
+    tone = tones.alone.get(channel)
+    if tone is None:
+        return None
+    value = float(tone.level_dbfs[0, 0]) - (tones.alone_nominal_dbfs or 0.0)
+    return level_row(key, "gain", channel, value, float(tone.level_sd_db[0, 0]))
+
+
 def polarity_rows(through: TakeTones, direct: TakeTones, key: Key) -> list[Measure | NotMeasured]:
     """Return `polarity` of each channel, 1 or -1: through re direct.
 
@@ -129,17 +141,7 @@ def added_distortion(
 
 
 def _mean_level(takes: Sequence[TakeTones], key: Key, channel: Channel) -> Measure | None:
-    levels = [
-        level_row(
-            key,
-            "gain",
-            channel,
-            float(tone.level_dbfs[0, 0]) - (tones.alone_nominal_dbfs or 0.0),
-            float(tone.level_sd_db[0, 0]),
-        )
-        for tones in takes
-        if (tone := tones.alone.get(channel)) is not None
-    ]
+    levels = [level for tones in takes if (level := gain_level(tones, key, channel)) is not None]
     return aggregate_repeats(levels)[0] if levels else None
 
 

@@ -75,10 +75,10 @@ def test_scatter_is_never_less_than_the_takes_own_noise():
 
 
 def test_a_noisy_cell_keeps_its_own_noise_beside_the_pool():
-    # Scatter beyond own noise: 0.05 - 0.01 = 0.04; the noisy take adds 0.25 of its own.
+    # The pool's 0.05 holds 0.01 of own noise; the noisy take has 0.24 more of that.
     values = (0.0, math.sqrt(0.1))  # variance 0.05
     _, noisy = scatter_of([replugged(*values, own=0.01), replugged(3.0, own=0.25)], "p")
-    assert noisy.estimate.standard_uncertainty**2 == pytest.approx(0.04 + 0.25)
+    assert noisy.estimate.standard_uncertainty**2 == pytest.approx(0.05 + 0.24)
 
 
 def test_nested_variance_matches_the_analysis_of_variance():
