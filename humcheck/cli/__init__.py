@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from humcheck.errors import EXIT_UNUSABLE, HumcheckError, printable
 
-_COMMANDS = ("tracks", "new", "clip", "record", "inspect", "compare", "bench", "demo", "report")
+_COMMANDS = ("tracks", "new", "clip", "record", "inspect", "compare", "bench", "calibrate", "demo", "report")
 
 
 def build_parser() -> argparse.ArgumentParser:
