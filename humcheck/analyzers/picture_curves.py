@@ -12,7 +12,7 @@ from humcheck.audio.levels import Floats
 from humcheck.estimates.lines import LineEstimate
 from humcheck.estimates.rows import RowsEstimate
 from humcheck.estimates.rows.curve import AT_1K, CURVE_HZ
-from humcheck.estimates.rows.fold import FoldedField, fold_family, fold_rows
+from humcheck.estimates.rows.fold import FoldedField, field_family, fold_family, fold_rows
 from humcheck.results import Curve, Key, Trace, quantity
 from humcheck.results.rows import Channel
 
@@ -105,12 +105,11 @@ def fold_of_rows(estimate: RowsEstimate, key: Key, channels: Sequence[Channel]) 
 
 def fold_of_lines(lines: LineEstimate, key: Key, channels: Sequence[Channel]) -> list[Trace]:
     """Return the same for a picture that is no code, from the lines at its field rate, where there are any."""
-    fields = [family for family in lines.of_kind("field") if family.detected.any()]
-    if key.picture not in FOLDED_PICTURES or not fields:
+    if key.picture not in FOLDED_PICTURES:
         return []
-    strongest = max(fields, key=lambda family: float(family.power.sum()))
-    seen = [family.fundamental_hz for family in lines.of_kind("line_rate")]
-    folded = fold_family(strongest, key.picture, seen[0] if seen else None)
+    seen = next((family.fundamental_hz for family in lines.of_kind("line_rate")), None)
+    field = field_family(lines, seen)
+    folded = None if field is None else fold_family(field, key.picture, seen)
     return [] if folded is None else _traces(folded, key, channels)
 
 

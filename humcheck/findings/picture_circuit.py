@@ -51,7 +51,5 @@ def _missing_words(use: Use) -> str:
 
 
 def _number(value: float) -> str:
-    """Return two or three digits without powers of ten."""
-    if value >= 100:
-        return f"{value:,.0f}"
-    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
+    """Return three digits without powers of ten."""
+    return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"

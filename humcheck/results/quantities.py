@@ -178,7 +178,8 @@ _OTHERS = (
         "uFS",
         "curve",
         "Mean over all fields of the quiet section of the sound that repeats with them, up to half the line rate, from "
-        "twelve lines above the picture on; millionths of full scale",
+        "twelve lines above the picture on; what hum covers is taken from the fitted coupling. In millionths of full "
+        "scale",
         decimals=1,
     ),
     _entry(

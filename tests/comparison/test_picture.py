@@ -10,6 +10,7 @@ import pytest
 from humcheck.analyzers.picture import picture_rows
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.picture_added import added_coupling
+from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import picture_changes
 from humcheck.estimates.rows import find_rows
 from humcheck.results import Key, Measure, TakeRow
@@ -113,6 +114,26 @@ def test_a_leak_that_the_direct_take_does_not_have_is_all_added(direct):
     assert left.value == pytest.approx(-105.0, abs=0.1)
     assert left.low <= -105.0 <= left.high
     assert added_coupling([through], []) == []
+
+
+@pytest.mark.parametrize(("kind", "ends"), [("shared", (0.0, 0.0)), ("capacitive", (-20.0, 20.0))])
+def test_the_added_curve_has_the_shape_of_what_was_added(direct, kind, ends):
+    through = measured(
+        rows_section(10.0, (DIRECT, PictureLeak(level_dbfs_at_1k=-100.0, kind=kind)), seed=9), "through", 2
+    )
+    left, right = added_curves([through, direct])
+    assert (left.role, left.channel, right.channel) == ("added", "left", "right")
+    places = [min(range(len(left.value)), key=lambda i: abs(left.frequency_hz[i] - hz)) for hz in (100, 1000, 10_000)]
+    # A resistance leaks alike at all frequencies, a capacitance ten times as much at ten times the frequency.
+    assert left.value[places[1]] == pytest.approx(-100.0, abs=0.3)
+    expected_db = [-100.0 + ends[0], -100.0, -100.0 + ends[1]]
+    for place, level in zip(places, expected_db, strict=True):
+        if left.bound is None or left.bound[place] is None:
+            assert left.value[place] == pytest.approx(level, abs=1.0)
+        else:
+            # What the direct leak's own drift hides is a bound, never a value.
+            assert left.value[place] >= level - 0.1
+    assert added_curves([through]) == []
 
 
 def test_the_added_part_of_both_channels_is_their_power_mean(direct):

@@ -27,6 +27,8 @@ CLOCK_PPM_PER_MINUTE = 3.0
 _STEPS = 8
 #: Power over what noise and leak explain from which on a line is another's.
 FOREIGN = 16.0
+#: A line whose weight falls below this share is another's.
+LEAST_BELONGING = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,6 +47,8 @@ class RasterLines:
         Complex peak amplitudes, full scale 1.0, as they stand when the first line is drawn.
     variance : numpy.ndarray, shape (n_ch, n_lines)
         Variance of their noise (sum of both parts).
+    foreign : numpy.ndarray of bool, shape (n_ch, n_lines)
+        Lines at which something far stronger stands, such as hum.
     line_rate_sd_hz : float
         Standard uncertainty of the line rate.
     """
@@ -56,6 +60,7 @@ class RasterLines:
     frequency_hz: Floats
     amplitude: Complexes
     variance: Floats
+    foreign: npt.NDArray[np.bool_]
 
     def covers(self, frequency_hz: Floats) -> npt.NDArray[np.bool_]:
         """Return whether frequencies lie where lines were read."""
@@ -88,7 +93,8 @@ def follow_lines(spectrum: RowsSpectrum, match: Match) -> RasterLines:
     timing = np.array([match.delay, 0.0, 0.0])
     sd = np.zeros(3)
     share = weight / weight.sum()
-    variance /= foreign_lines(values @ share, variance / weight.sum(), order, expected)
+    belonging = foreign_lines(values @ share, variance / weight.sum(), order, expected)
+    variance /= belonging
     for _ in range(_STEPS):
         turned = values * _turn(order, timing, time)
         step, sd = _timing_step(turned, time, weight, variance, order, expected, np.array([0.0, 0.0, bend]), timing)
@@ -104,6 +110,7 @@ def follow_lines(spectrum: RowsSpectrum, match: Match) -> RasterLines:
         frequency_hz=np.asarray(order * (line_rate_hz / raster.n_lines), dtype=np.float64),
         amplitude=turned @ share,
         variance=variance / weight.sum(),
+        foreign=belonging < LEAST_BELONGING,
     )
 
 

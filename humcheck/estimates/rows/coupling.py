@@ -80,7 +80,7 @@ def _outliers(lines: RasterLines, solution: Solution) -> npt.NDArray[np.bool_]:
     """Return the lines at which so much is left that another's line must stand there."""
     size = np.abs(solution.residual) ** 2 / lines.variance
     usual = max(1.0, float(np.median(size)) / np.log(2.0))
-    return np.asarray(size > OUTLIER * usual)
+    return np.asarray((size > OUTLIER * usual) | lines.foreign)
 
 
 def is_better(richer: Solution, solution: Solution, problem: Problem) -> bool:

@@ -9,16 +9,20 @@ import numpy as np
 import numpy.typing as npt
 
 from humcheck.audio.levels import Floats
-from humcheck.estimates.lines.result import FamilyEstimate
+from humcheck.estimates.lines.result import FamilyEstimate, LineEstimate
 from humcheck.estimates.rows.basebands import RasterLines
 from humcheck.estimates.rows.curve import CouplingFit, terms
 from humcheck.estimates.rows.rasters import RASTERS, Complexes, Orders, Raster, harmonics, pattern
 
 #: Points of a folded field: two for each line of the longest one, and no more.
 N_POINTS = 600
-#: What a picture must explain of the sound to be placed beside it, and by how much better than anywhere else.
-LEAST_EXPLAINED, BETTER_THAN_ELSEWHERE = 0.5, 1.2
+#: What a picture must explain of the sound to be placed beside it, and how much more it must leave anywhere else.
+LEAST_EXPLAINED, BETTER_THAN_ELSEWHERE = 0.5, 2.0
 _ELSEWHERE_LINES = 6.0
+#: How much more uncertain than its neighbours a line is that hum covers.
+COVERED, _NEIGHBOURS = 8.0, 61
+#: A family at a field rate is a picture's if its ratio to the line rate is a raster's within so many lines.
+IN_STEP_LINES = 0.01
 #: Lines of the field that are shown before the picture begins.
 LEAD_LINES = 12
 _PLACES_PER_LINE = 4
@@ -58,22 +62,57 @@ def fold_rows(lines: RasterLines, coupling: CouplingFit) -> FoldedField:
     lines : RasterLines
         The raster's lines in the sound.
     coupling : CouplingFit
-        What was read from them; lines at which something else stands are left out.
+        What was read from them; it stands in for the lines that hum covers.
     """
     raster = lines.match.raster
     order = lines.order
     used = (order % raster.n_fields == 0) & (order < raster.n_lines / 2)
     turned = lines.amplitude * np.exp(2j * np.pi * order * coupling.delay)
-    kept = np.where(coupling.outlier, 0.0, 1.0)[:, used]
+    expected = coupling.gain(lines.frequency_hz) * lines.expected()
+    covered = coupling.outlier | _covered(lines.variance, np.abs(expected))
     rows = pattern(raster, lines.match.shown)
     return _folded(
         raster,
         order[used] // raster.n_fields,
-        turned[:, used] * kept,
-        lines.variance[:, used] * kept,
+        np.where(covered, expected, turned)[:, used],
+        np.where(covered, 0.0, lines.variance)[:, used],
         lines.line_rate_hz / raster.lines_per_field,
         rows[: int(np.ceil(raster.lines_per_field))],
     )
+
+
+def _covered(variance: Floats, size: Floats) -> npt.NDArray[np.bool_]:
+    """Return the lines that hum makes so uncertain that they would only add to the noise, by their expected size."""
+    from scipy.ndimage import percentile_filter
+
+    # Most of the lowest lines may be covered: the quarter that is least uncertain tells what the noise is.
+    usual = percentile_filter(variance, 25, size=(1, _NEIGHBOURS), mode="reflect")
+    return np.asarray((variance > COVERED * usual) & (variance > (size / 2) ** 2))
+
+
+def field_family(lines: LineEstimate, line_rate_hz: float | None) -> FamilyEstimate | None:
+    """Return the strongest family that is a picture's.
+
+    Where the line rate was seen, one that keeps step with it, whatever it was taken for; else one at a field rate.
+
+    Parameters
+    ----------
+    lines : LineEstimate
+        Of the section.
+    line_rate_hz : float or None
+        Where it was seen.
+    """
+    if line_rate_hz is None:
+        found = [family for family in lines.of_kind("field") if family.detected.any()]
+    else:
+        kinds = (*lines.of_kind("field"), *lines.of_kind("mains_or_field"), *lines.of_kind("mains"))
+        found = [family for family in kinds if family.detected.any() and _in_step(family, line_rate_hz)]
+    return max(found, key=lambda family: float(family.power.sum()), default=None)
+
+
+def _in_step(family: FamilyEstimate, line_rate_hz: float) -> bool:
+    n_lines = line_rate_hz / family.fundamental_hz
+    return min(abs(n_lines - raster.lines_per_field) for raster in RASTERS) < IN_STEP_LINES
 
 
 def fold_family(family: FamilyEstimate, picture: str, line_rate_hz: float | None = None) -> FoldedField | None:
@@ -156,7 +195,7 @@ def _placed(
         away = np.abs((np.arange(n_delays) - place + n_delays / 2) % n_delays - n_delays / 2)
         elsewhere = float(explained[away > _ELSEWHERE_LINES * _PLACES_PER_LINE].max())
         share = float(explained[place])
-        clear = share >= LEAST_EXPLAINED and share >= BETTER_THAN_ELSEWHERE * elsewhere
+        clear = share >= LEAST_EXPLAINED and 1 - elsewhere >= BETTER_THAN_ELSEWHERE * (1 - share)
         if clear and (best is None or share > best[0]):
             best = (share, place, rows)
     return None if best is None else (float(delay[best[1]]), best[2])
