@@ -50,6 +50,8 @@ def with_excerpts(results: Results, excerpts: Excerpts, folder: str) -> tuple[Re
                 kind=sound.kind,
                 role=sound.role,
                 raised_db=sound.raised_db,
+                match_db=sound.match_db,
+                is_limited=sound.is_limited,
                 note="" if sound.group in noted else excerpts.notes.get(sound.group, ""),
             )
         )

@@ -61,6 +61,8 @@ def programme_sounds(group: str, match: ProgrammeMatch) -> Iterator[Sound]:
             raised_db=float(raised_db),
             level_dbfs=power_to_dbfs(float(np.mean(samples**2))) + raised_db,
             content=encode(louder, out_hz),
+            match_db=-match.gain_db if take is match.through else None,
+            is_limited=limited,
         )
 
 

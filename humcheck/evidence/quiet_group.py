@@ -127,6 +127,8 @@ def _sound(group: str, kind: str, heard: _Heard, samples: Floats, raised_db: int
         raised_db=float(raised_db),
         level_dbfs=_level_dbfs(samples) + raised_db,
         content=encode(louder, rate_hz, hiss_rms=hiss_rms if kind in ("quiet", "hiss") else 0.0),
+        match_db=heard.match_db if role == "through" else None,
+        is_limited=limited,
     )
 
 

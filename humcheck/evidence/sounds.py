@@ -43,6 +43,10 @@ class Sound:
         How loud it is made.
     content : bytes
         A FLAC file.
+    match_db : float or None
+        What brought it to the direct take's level; None where that is not known.
+    is_limited : bool
+        Whether its loudest moments were turned down.
     """
 
     group: str
@@ -53,6 +57,8 @@ class Sound:
     raised_db: float
     level_dbfs: float
     content: bytes
+    match_db: float | None = None
+    is_limited: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -45,6 +45,12 @@ class Player:
         How long it is, in words; empty where the sound is not there.
     source : str
         The sound itself as a data address; empty where it is not there.
+    role, kind : str
+        Role of the take that is heard, and which part of it.
+    match_db : float or None
+        By how much the sound through a device was raised to the direct one's level; None where that is not known.
+    is_limited : bool
+        Whether its peaks were turned down.
     """
 
     anchor: str
@@ -52,6 +58,10 @@ class Player:
     label: str
     length: str
     source: str
+    role: str
+    kind: str
+    match_db: float | None
+    is_limited: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +173,10 @@ def _player(anchor: str, row: Media, content: bytes) -> Player:
         label=caption.partition(":")[0].partition(", raised")[0],
         length=_length_words(content) if there else "",
         source=f"data:audio/flac;base64,{base64.b64encode(content).decode('ascii')}" if there else "",
+        role=row.role or "",
+        kind=row.kind,
+        match_db=row.match_db,
+        is_limited=row.is_limited,
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from humcheck.audio.writing import MARK
 from humcheck.report import recordings, tables
+from humcheck.report.blind import blind_test
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.changes import VERDICTS, change_tables
 from humcheck.report.environment import environment, policy
@@ -100,6 +101,7 @@ def render_page(
             missing=recordings.missing(catalogue),
             recordings=recordings.recordings(catalogue),
             listening=heard,
+        blind=blind_test(heard),
             other_files=other_files(results),
             settings=_settings(results),
             commands=results.commands,

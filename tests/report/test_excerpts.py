@@ -50,7 +50,7 @@ def test_the_caution_stands_before_the_first_player(section):
 
 
 def test_every_sound_has_a_caption_and_its_length(section):
-    items = section.all("li")
+    items = [item for players in section.all("ul", class_="players") for item in players.all("li")]
     assert len(items) == len(SOUNDS)
     for item, (_, _, seconds, caption) in zip(items, SOUNDS, strict=True):
         words = item.words.replace("\u00a0", " ").replace("\u2212", "-")

@@ -11,7 +11,8 @@ from humcheck.audio.levels import Floats
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.figures import marks, svg
 from humcheck.report.figures.audibility_panels import HeardPanel, Tone, heard_panels
-from humcheck.report.figures.figure import Figure, LegendItem, ValueTable, distinct_names, drawing, panel_title, swatch
+from humcheck.report.figures.audibility_values import heard_data, heard_values
+from humcheck.report.figures.figure import Figure, LegendItem, drawing, panel_title, swatch
 from humcheck.report.figures.frame import (
     FRAMES,
     Box,
@@ -32,7 +33,6 @@ _TITLE = "At the ear: tones and hiss against what can just be heard"
 #: Below it nothing is heard at any frequency, and nothing is drawn.
 _LOWEST_DB_SPL = -20.0
 _STEP_DB = 20.0
-_TABLED_TONES = 24
 #: Marks closer than this are one: the loudest stands for them.
 _SPACING = 2.0
 
@@ -43,13 +43,15 @@ def audibility_figure(catalogue: Catalogue) -> Figure | None:
     if not panels:
         return None
     description = " ".join(map(_described, panels))
+    boxes: dict[str, list[list[float]]] = {}
     return Figure(
         key=_KEY,
         title=_TITLE,
         reading=_reading(panels),
         legend=tuple(_legend(panels)),
-        drawings=tuple(_draw(frame, description, panels) for frame in FRAMES),
-        values=_values(panels),
+        drawings=tuple(_draw(frame, description, panels, boxes) for frame in FRAMES),
+        data=heard_data(panels, boxes),
+        values=heard_values(panels),
         note=_note(left_out),
     )
 
@@ -113,8 +115,11 @@ def _legend(panels: Sequence[HeardPanel]) -> list[LegendItem]:
     return items
 
 
-def _draw(frame: Frame, description: str, panels: Sequence[HeardPanel]) -> Markup:
+def _draw(
+    frame: Frame, description: str, panels: Sequence[HeardPanel], boxes_by_frame: dict[str, list[list[float]]]
+) -> Markup:
     boxes, height = panel_boxes(frame, len(panels), height=230.0, single_height=290.0)
+    boxes_by_frame[frame.name] = [box.as_list() for box in boxes]
     loudest = max((tone.level_db_spl for panel in panels for tone in panel.through), default=0.0)
     high = max(80.0, math.ceil((loudest + 6.0) / 10.0) * 10.0)
     parts = [_panel(panel, box, high) for panel, box in zip(panels, boxes, strict=True)]
@@ -125,11 +130,13 @@ def _panel(panel: HeardPanel, box: Box, high: float) -> Markup:
     across, up = hz_scale(box), value_scale(_LOWEST_DB_SPL, high, box)
     channel = panel.channel or "mono"
     rest = ", ".join(part for part in (panel.setting.words, panel.channel, panel.where) if part)
-    parts = [
+    axes = [
         panel_title(box.x, box.y - 22, panel.subject, rest, box.width),
-        _shade(panel, across, up, box),
         hz_axis(box, across),
         value_axis(box, up, _STEP_DB, "dB SPL"),
+    ]
+    parts = [
+        _shade(panel, across, up, box),
         _curve(panel.frequency_hz, panel.threshold, across, up, "curve ink"),
     ]
     if panel.room is not None:
@@ -139,7 +146,7 @@ def _panel(panel: HeardPanel, box: Box, high: float) -> Markup:
     parts.append(_curve(panel.frequency_hz, panel.hiss, across, up, f"curve {channel}"))
     parts.append(_marks(panel.direct, across, up, "open direct", 3.8))
     parts.append(_marks(panel.through, across, up, f"filled {channel}", 3.0))
-    return svg.join(parts)
+    return svg.join([*axes, svg.tag("g", *parts, class_="field")])
 
 
 def _shade(panel: HeardPanel, across: Scale, up: Scale, box: Box) -> Markup:
@@ -171,25 +178,3 @@ def _marks(tones: Sequence[Tone], across: Scale, up: Scale, class_: str, half: f
         for index in chosen
     ]
     return svg.path("".join(shapes), class_)
-
-
-def _values(panels: Sequence[HeardPanel]) -> ValueTable | None:
-    """Return the tones that are heard best, or come nearest to it, as numbers."""
-    rows = []
-    names = distinct_names([panel.name_parts for panel in panels])
-    for panel, name in zip(panels, names, strict=True):
-        best = sorted(panel.through, key=lambda tone: -tone.above_db)
-        for tone in best[: max(3, _TABLED_TONES // len(panels))]:
-            rows.append(
-                (
-                    name,
-                    FAMILY_WORDS[tone.family],
-                    PAGE.with_unit(PAGE.number(tone.frequency_hz, 1), "Hz"),
-                    PAGE.with_unit(PAGE.number(tone.level_db_spl, 0), "dB SPL"),
-                    PAGE.with_unit(PAGE.number(tone.above_db, 0), "dB"),
-                )
-            )
-    if not rows:
-        return None
-    headings = ("Where", "Family", "Frequency", "At the ear", "Above what can just be heard")
-    return ValueTable(headings=headings, rows=tuple(rows), caption="The tones that are heard best as numbers")

@@ -166,14 +166,14 @@ def _panel(panel: CurvePanel, box: Box, low: float, high: float, step: float) ->
     rest = ", ".join(part for part in (panel.where, panel.channel) if part)
     parts = [
         panel_title(box.x, box.y - 22, panel.subject, rest, box.width),
-        _invalid(valid, across, box),
         hz_axis(box, across),
         value_axis(box, up, step, unit, zero_line=True),
     ]
-    parts += [_faint(curve, across, up) for curve in panel.behind]
-    parts += [_band(item, across, up) for item in panel.curves]
-    parts += [_line(item, across, up) for item in panel.curves]
-    return svg.join(parts)
+    field = [_invalid(valid, across, box)]
+    field += [_faint(curve, across, up) for curve in panel.behind]
+    field += [_band(item, across, up) for item in panel.curves]
+    field += [_line(item, across, up) for item in panel.curves]
+    return svg.join([*parts, svg.tag("g", *field, class_="field")])
 
 
 def _has_gap(curve: Curve) -> bool:

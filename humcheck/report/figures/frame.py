@@ -164,7 +164,7 @@ def hz_axis(box: Box, scale: Scale, *, labels: bool = True) -> Markup:
                 parts.append(svg.text(x, box.bottom + 16, shown, "tick", anchor="middle"))
     if labels:
         parts.append(svg.text(box.right, box.bottom + 32, "frequency, Hz", "axis", anchor="end"))
-    return svg.join(parts)
+    return svg.tag("g", *parts, class_="hz")
 
 
 def value_axis(box: Box, scale: Scale, step: float, unit: str, *, zero_line: bool = False) -> Markup:

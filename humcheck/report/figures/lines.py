@@ -147,20 +147,26 @@ def _ends(panels: Sequence[LinePanel]) -> tuple[float, float]:
 
 def _panel(panel: LinePanel, box: Box, low: float, high: float) -> Markup:
     across, up = hz_scale(box), value_scale(low, high, box)
-    through, direct = drawn_lines(panel.through, across), drawn_lines(panel.direct, across)
     rest = ", ".join(part for part in (panel.where, panel.channel) if part)
     return svg.join(
         [
             panel_title(box.x, box.y - 22, panel.subject, rest, box.width),
             hz_axis(box, across),
             value_axis(box, up, _STEP_DB, "dBFS"),
-            _marks_of(drawn_lines(panel.context, across), across, up, "context", "context", 2.2),
-            _stems(through, panel.direct, across, up, box, panel.channel),
-            _marks_of(direct, across, up, "open direct", "bound direct", 3.8),
-            _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 2.8),
-            _names(through, across, up, box),
+            svg.tag("g", *_field(panel, across, up, box), class_="field"),
         ]
     )
+
+
+def _field(panel: LinePanel, across: Scale, up: Scale, box: Box) -> list[Markup]:
+    through, direct = drawn_lines(panel.through, across), drawn_lines(panel.direct, across)
+    return [
+        _marks_of(drawn_lines(panel.context, across), across, up, "context", "context", 2.2),
+        _stems(through, panel.direct, across, up, box, panel.channel),
+        _marks_of(direct, across, up, "open direct", "bound direct", 3.8),
+        _marks_of(through, across, up, f"filled {panel.channel}", f"bound {panel.channel}", 2.8),
+        _names(through, across, up, box),
+    ]
 
 
 def _stems(through: Sequence[Line], direct: Sequence[Line], across: Scale, up: Scale, box: Box, channel: str) -> Markup:

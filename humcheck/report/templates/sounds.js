@@ -13,7 +13,7 @@
     if (to.readyState > 0) { begin(); } else { to.addEventListener("loadedmetadata", begin, {once: true}); to.preload = "auto"; to.load(); }
   }
   function switcher(group) {
-    var whole = Array.prototype.slice.call(group.querySelectorAll(".whole audio")), current = null, button = made("button");
+    var whole = Array.prototype.slice.call(group.querySelectorAll(".whole audio")), current = null, button = document.createElement("button");
     if (whole.length < 2) { return; }
     function following() { return whole[(whole.indexOf(current) + 1) % whole.length]; }
     function say() {
