@@ -7,9 +7,11 @@ the peak near each harmonic, its frequency divided by its order. It shares nothi
 from __future__ import annotations
 
 import numpy as np
+import scipy.fft
 from scipy.signal import get_window
 
 ORDERS = range(1, 21)
+HIGHEST_HZ = 1300.0
 #: A peak counts from this much above the median beside it.
 STANDS_OUT_DB = 13.0
 BESIDE_HZ = (4.5, 14.0)
@@ -18,13 +20,24 @@ REACH_HZ = 0.25
 AGREE_WIDTHS = 0.03
 
 
-def harmonic_peaks(samples, rate_hz, nominal_hz, reach_hz=REACH_HZ):
-    """Return (order, frequency over order, dB above what is beside it) of every harmonic that stands out."""
+def power_spectrum(samples, rate_hz):
+    """Return the power at each bin as far up as harmonics are sought, and the distance of the bins."""
     n_samples = len(samples)
     padded = 1 << int(np.ceil(np.log2(16 * n_samples)))
     window = get_window("blackmanharris", n_samples, fftbins=False)
-    power = np.abs(np.fft.rfft((samples - samples.mean()) * window, padded)) ** 2
+    spectrum = scipy.fft.rfft((samples - samples.mean()) * window, padded)
     bin_hz = rate_hz / padded
+    spectrum = spectrum[: int(HIGHEST_HZ / bin_hz)]
+    return spectrum.real**2 + spectrum.imag**2, bin_hz
+
+
+def harmonic_peaks(samples, rate_hz, nominal_hz, reach_hz=REACH_HZ):
+    """Return (order, frequency over order, dB above what is beside it) of every harmonic that stands out."""
+    return peaks_of(*power_spectrum(samples, rate_hz), rate_hz, nominal_hz, reach_hz)
+
+
+def peaks_of(power, bin_hz, rate_hz, nominal_hz, reach_hz=REACH_HZ):
+    """Return the same of a spectrum that was made already."""
     found = []
     for order in ORDERS:
         middle_hz = order * nominal_hz
@@ -47,8 +60,9 @@ def harmonic_peaks(samples, rate_hz, nominal_hz, reach_hz=REACH_HZ):
 def most_agreeing(samples, rate_hz):
     """Return how many harmonics agree at most, of 50 or of 60 Hz, and on which frequency (their mean)."""
     best = (0, 0.0)
+    spectrum = power_spectrum(samples, rate_hz)
     for nominal_hz in (50.0, 60.0):
-        peaks = harmonic_peaks(samples, rate_hz, nominal_hz)
+        peaks = peaks_of(*spectrum, rate_hz, nominal_hz)
         tolerance_hz = AGREE_WIDTHS * 4 * rate_hz / len(samples)
         for _, centre_hz, _ in peaks:
             agreeing = [

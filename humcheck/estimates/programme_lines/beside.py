@@ -61,6 +61,61 @@ class LineSpectrum:
         return int(self.amplitude.shape[2] // 2)
 
 
+def line_at_middle(values: Complexes, weight: Floats, rate_hz: float) -> tuple[Complexes, Floats]:
+    """Return what `line_spectrum` says of the middle of each band, in a fraction of its time.
+
+    Parameters
+    ----------
+    values, weight : numpy.ndarray, shape (n_orders, n_ch, n_times)
+        Envelopes, and how much each moment counts.
+    rate_hz : float
+        Values a second.
+
+    Returns
+    -------
+    amplitude, variance : numpy.ndarray, shape (n_orders, n_ch)
+        Complex amplitude of a line there, and what the surroundings, the louder side of them, make of it.
+    """
+    import scipy.fft
+
+    n_fft = int(scipy.fft.next_fast_len(PADDING * values.shape[2]))
+    bin_hz = rate_hz / n_fft
+    total, length_s = _weights(weight, rate_hz)
+    spectrum = scipy.fft.fft(weight * values, n_fft, axis=2)
+    # Distances in bins, negative frequencies at the end of the spectrum.
+    below, above = n_fft // 2, n_fft - 1 - n_fft // 2
+    reach = int(np.ceil((FLAT_HZ + 0.5) / bin_hz)) - 1
+    guard, ring = _guard_and_ring(bin_hz, length_s)
+    sides = [
+        np.arange(max(-guard - ring, -below, -reach), -guard),
+        np.arange(guard + 1, min(guard + ring, above, reach) + 1),
+    ]
+    used = [side for side in sides if side.size > LEAST_RING * ring]
+    if not used:
+        used = [np.arange(-min(reach, below), min(reach, above) + 1)]
+    beside = [_mean_log_power(spectrum[:, :, side], total) for side in used]
+    return spectrum[:, :, 0] / total, np.asarray(np.exp(np.max(beside, axis=0) + EULER))
+
+
+def _mean_log_power(spectrum: Complexes, total: Floats) -> Floats:
+    """Return the mean over the last axis of the logarithm of the power."""
+    power = (spectrum.real**2 + spectrum.imag**2) / total[:, :, np.newaxis] ** 2
+    return np.asarray(np.log(np.maximum(power, TINY)).mean(axis=2))
+
+
+def _weights(weight: Floats, rate_hz: float) -> tuple[Floats, float]:
+    """Return the sum of the weights of each band, and the length of time that they leave."""
+    total = np.maximum(weight.sum(axis=2), TINY)
+    lengths_s = total**2 / np.maximum((weight**2).sum(axis=2), TINY) / rate_hz
+    return total, max(float(np.quantile(lengths_s, 0.2)), 1.0 / rate_hz)
+
+
+def _guard_and_ring(bin_hz: float, length_s: float) -> tuple[int, int]:
+    """Return where the surroundings of a line begin and how wide they are, in bins."""
+    guard = int(np.ceil(GUARD_WIDTHS / length_s / bin_hz))
+    return guard, int(np.ceil(max(RING_HZ, RING_WIDTHS / length_s) / bin_hz))
+
+
 def line_spectrum(values: Complexes, weight: Floats, rate_hz: float) -> LineSpectrum:
     """Return the weighted spectrum of bands and of what stands beside each of its bins.
 
@@ -75,10 +130,8 @@ def line_spectrum(values: Complexes, weight: Floats, rate_hz: float) -> LineSpec
 
     n_fft = int(scipy.fft.next_fast_len(PADDING * values.shape[2]))
     bin_hz = rate_hz / n_fft
-    total = np.maximum(weight.sum(axis=2), TINY)
+    total, length_s = _weights(weight, rate_hz)
     amplitude = scipy.fft.fftshift(scipy.fft.fft(weight * values, n_fft, axis=2), axes=2) / total[:, :, np.newaxis]
-    lengths_s = total**2 / np.maximum((weight**2).sum(axis=2), TINY) / rate_hz
-    length_s = max(float(np.quantile(lengths_s, 0.2)), 1.0 / rate_hz)
     variance = _surroundings(np.abs(amplitude) ** 2, bin_hz, length_s)
     return LineSpectrum(amplitude=amplitude, variance=variance, bin_hz=bin_hz, length_s=length_s)
 
@@ -90,8 +143,7 @@ def _surroundings(power: Floats, bin_hz: float, length_s: float) -> Floats:
     log_power = np.where(inside, np.log(np.maximum(power, TINY)), 0.0)
     sums = np.cumsum(np.pad(log_power, ((0, 0), (0, 0), (1, 0))), axis=2)
     counts = np.cumsum(np.pad(inside.astype(np.float64), (1, 0)))
-    guard = int(np.ceil(GUARD_WIDTHS / length_s / bin_hz))
-    ring = int(np.ceil(max(RING_HZ, RING_WIDTHS / length_s) / bin_hz))
+    guard, ring = _guard_and_ring(bin_hz, length_s)
     place = np.arange(n_bins)
 
     def mean(first: Indices, last: Indices) -> Floats:

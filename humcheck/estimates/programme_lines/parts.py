@@ -9,7 +9,7 @@ import numpy as np
 from humcheck.audio.levels import Floats
 from humcheck.estimates.lines.spectrum import Complexes
 from humcheck.estimates.programme_lines.basebands import Basebands
-from humcheck.estimates.programme_lines.beside import TINY, line_spectrum
+from humcheck.estimates.programme_lines.beside import TINY, line_at_middle
 
 #: Shortest part, number of parts of a short recording, and length and number of parts of a long one.
 SHORTEST_S = 0.5
@@ -44,10 +44,10 @@ def read_parts(bands: Basebands, turned: Complexes) -> Parts:
     for part in _slices(bands):
         values = turned[:, :, part]
         taper = np.broadcast_to(np.hanning(values.shape[2] + 2)[1:-1], values.shape)
-        spectrum = line_spectrum(values, taper, bands.rate_hz)
+        amplitude, variance = line_at_middle(values, taper, bands.rate_hz)
         middles.append(float(bands.time_s[part].mean()))
-        amplitudes.append(spectrum.amplitude[:, :, spectrum.middle])
-        variances.append(spectrum.variance[:, :, spectrum.middle])
+        amplitudes.append(amplitude)
+        variances.append(variance)
     return Parts(
         middle_s=np.array(middles),
         amplitude=np.stack(amplitudes, axis=2),

@@ -15,7 +15,7 @@ from humcheck.estimates.lines.evidence import line_log_factor
 from humcheck.estimates.lines.spectrum import Complexes
 from humcheck.estimates.lines.spline import PhaseSpline
 from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands
-from humcheck.estimates.programme_lines.beside import TINY, line_spectrum, smoothed_power
+from humcheck.estimates.programme_lines.beside import TINY, line_at_middle, smoothed_power
 from humcheck.estimates.programme_lines.parts import Parts, lines_of, read_parts, steady_phase
 from humcheck.estimates.programme_lines.path import WALK_HZ, Path
 
@@ -176,9 +176,9 @@ def _colour(bands: Basebands, left: Complexes, weight: Floats, noise: Floats) ->
     """Return how much louder the surroundings of each line are than the band on the whole."""
     taper = np.hanning(left.shape[2] + 2)[1:-1]
     weighted = weight * taper
-    spectrum = line_spectrum(left, weighted, bands.rate_hz)
+    _, variance = line_at_middle(left, weighted, bands.rate_hz)
     flat = (weighted**2 * noise).sum(axis=2) / np.maximum(weighted.sum(axis=2) ** 2, TINY)
-    return np.asarray(np.maximum(spectrum.variance[:, :, spectrum.middle] / np.maximum(flat, TINY), LEAST_COLOUR))
+    return np.asarray(np.maximum(variance / np.maximum(flat, TINY), LEAST_COLOUR))
 
 
 def _wander_hz(spline: PhaseSpline, coefficients: Floats, curvature: Floats) -> float | None:
