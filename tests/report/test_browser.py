@@ -17,6 +17,7 @@ from tests.report import fake_results
 from tests.report.browser import chromium, node_package
 from tests.report.fake_results import HOSTILE
 from tests.report.listened_results import listened_results
+from tests.report.picture_results import FIELD_MS, fold_at, picture_results
 
 CASES = {
     "compare": lambda: render_page(fake_results.compare_results(), truth=fake_results.truth_rows()),
@@ -25,6 +26,7 @@ CASES = {
     "empty": lambda: render_page(fake_results.empty_results()),
     "hostile": lambda: render_page(msgspec.structs.replace(fake_results.hostile_results(), commands=list(HOSTILE))),
     "listened": lambda: _listened(),
+    "picture": lambda: render_page(picture_results()),
 }
 pytestmark = pytest.mark.slow
 
@@ -160,6 +162,29 @@ def test_lines_are_read_one_by_one(page, files):
         "right, direct",
         "right, through",
     ]
+
+
+def test_a_folded_field_is_read_down_in_time(page, files):
+    from selenium.webdriver.common.keys import Keys
+
+    page.open(files["picture"])
+    reader = "document.querySelector('[data-figure=picture-fold] .reader')"
+    slider = page.driver.find_element("css selector", "[data-figure=picture-fold] .reader input")
+    slider.send_keys(Keys.END)
+    last = FIELD_MS * 599 / 600
+    assert page.value(f"{reader}.querySelector('output').textContent") == f"{last:.2f}\u00a0ms"
+    page.value("document.querySelector('[data-figure=picture-fold] .plot').scrollIntoView({behavior: 'instant'})")
+    x, y = page.value(
+        "(() => { const box = document.querySelector('[data-figure=picture-fold] svg.wide rect[fill=\"#000000\"]')"
+        ".getBoundingClientRect(); return [box.left + 40, box.top + 0.25 * box.height]; })()"
+    )
+    page.command("Input.dispatchMouseEvent", type="mouseMoved", x=x, y=y)
+    shown = float(page.value(f"{reader}.querySelector('output').textContent").split("\u00a0")[0])
+    assert shown == pytest.approx(FIELD_MS / 4, abs=0.1)
+    readings = page.value(f"[...{reader}.querySelectorAll('li')].map(one => one.textContent)")
+    value = fold_at(round(shown / FIELD_MS * 600) / 600, 400.0)
+    assert f"{abs(value):.1f}\u00a0µFS" in readings[1]
+    assert readings[0].endswith("% white")
 
 
 def test_every_control_shows_where_the_focus_is(page, files):
