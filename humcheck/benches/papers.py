@@ -73,7 +73,10 @@ def _rows(plan: BenchPlan) -> Iterator[str]:
 def _todo(take: PlannedTake, before: PlannedTake | None, plan: BenchPlan) -> str:
     """Return what is to be done before a take; empty where nothing but the picture changes."""
     if take.role == "recorder":
-        return "RECORDER ALONE: its input terminated (or open, if that is all you have), nothing connected."
+        return (
+            "RECORDER ALONE, its level set as checklist.txt says: input terminated (or open, if that is all you have), "
+            "nothing connected."
+        )
     if take.role == "source_off":
         return f"DIRECT, SOURCE OFF: {_DIRECT}"
     if take.role == "direct":

@@ -176,5 +176,5 @@ def _wrong_count(
     return UnusableTake(
         f"holds {usable}, and the bench file names {n_planned}{what}",
         where=os.fspath(path),
-        remedy="make the runs in the bench file those that are listed here without a fault",
+        remedy="write one entry in runs for each usable one, in this order",
     )

@@ -180,7 +180,7 @@ class Take:
             "rate_hz": self.rate_hz,
             "channels": self.file.n_file_channels,
             "sample_format": self.file.sample_format,
-            "duration_s": self.file.duration_s,
+            "duration_s": (self.bounds[1] - self.bounds[0]) / self.rate_hz,
             "faults": self.faults,
         }
         if self.alignment is None:

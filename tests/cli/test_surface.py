@@ -7,7 +7,7 @@ import pytest
 
 from humcheck.cli import build_parser, main
 
-COMMANDS = ("tracks", "inspect", "compare", "report", "demo")
+COMMANDS = ("tracks", "new", "calibrate", "inspect", "compare", "report", "demo")
 
 
 def run(*arguments, **more):

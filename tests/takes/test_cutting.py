@@ -88,6 +88,7 @@ def test_runs_are_handed_out_along_the_list(silence, sweep, tmp_path):
     again = load_take(path, span=run.span)
     assert again.track == TRACK.identity
     assert again.alignment.offset_s == pytest.approx(begins[1], abs=1e-6)
+    assert again.row_fields()["duration_s"] == pytest.approx(TRACK.duration_s, abs=1e-3)
     assert again.faults == []
 
 
