@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -22,16 +23,20 @@ from humcheck.results.rows import Bound
 
 #: What a port is set against where there are more than two.
 THE_OTHERS = "the others"
+#: Variance of the median of so many normal values, over that of their mean (variances of normal order statistics: H. A.
+#: David, Order Statistics, table 3.3.1, from memory and checked by simulation); pi / 2 for many.
+_MEDIAN_VARIANCE = {2: 1.0, 3: 1.346, 4: 1.193, 5: 1.434, 6: 1.288, 7: 1.473}
 
 
 def port_changes(measures: Iterable[Measure]) -> list[Compared]:
-    """Return the changes of contrast ``port``: each port against the mean of the others, and ``port_spread``.
+    """Return the changes of contrast ``port``: each port against the median of the others, and ``port_spread``.
 
     Parameters
     ----------
     measures : iterable of Measure
         One for each key, repeats averaged. Ports of one device under one picture, condition and fix are set against
-        each other; of two ports the later against the earlier.
+        each other; of two ports the later against the earlier. The median, because a single bad port would move the
+        mean of the others for every good one.
     """
     rows = [row for row in measures if row.role == "through" and row.port is not None and is_compared(row.quantity)]
     changes: list[Compared | None] = []
@@ -50,13 +55,13 @@ def _each(group: Sequence[Measure]) -> list[Compared | None]:
     for row in group:
         others = [other for other in group if other is not row]
         more = {"port": THE_OTHERS, "ports": [other.port for other in others]}
-        mean = _mean(others)
-        changes.append(None if mean is None else compare(row, mean, "port", unit=unit, more=more))
+        middle = _middle(others)
+        changes.append(None if middle is None else compare(row, middle, "port", unit=unit, more=more))
     return changes
 
 
-def _mean(rows: Sequence[Measure]) -> Measure | None:
-    """Return the mean of several ports; a bound where any of them is one, nothing where bounds point both ways."""
+def _middle(rows: Sequence[Measure]) -> Measure | None:
+    """Return the median of several ports; a bound where any of them is one, nothing where bounds point both ways."""
     first, count = rows[0], len(rows)
     n_takes = sum(row.n_takes for row in rows)
     bounds = {row.bound for row in rows} - {None}
@@ -64,26 +69,30 @@ def _mean(rows: Sequence[Measure]) -> Measure | None:
         return None
     if bounds:
         bound = bounds.pop()
-        side = "high" if bound == "upper" else "low"
-        ends = [row.value if getattr(row, side) is None else getattr(row, side) for row in rows]
-        return msgspec.structs.replace(
-            first, port=None, value=math.fsum(ends) / count, low=None, high=None, bound=bound, n_takes=n_takes
-        )
+        # A median with every port at its unfavourable end is at that end of the median.
+        end = statistics.median(_most(row) if bound == "upper" else _least(row) for row in rows)
+        return msgspec.structs.replace(first, port=None, value=end, low=None, high=None, bound=bound, n_takes=n_takes)
     mean = combined([(1 / count, estimate_of(row)) for row in rows])
-    low, high = mean.interval()
+    middle = Estimate(
+        value=statistics.median(row.value for row in rows),
+        standard_uncertainty=mean.standard_uncertainty * math.sqrt(_MEDIAN_VARIANCE.get(count, math.pi / 2)),
+        degrees_of_freedom=mean.degrees_of_freedom,
+        pool=mean.pool,
+    )
+    low, high = middle.interval()
     known = all(row.detail.get("repeatability") for row in rows)
     detail = {}
     if known:
         detail = {
-            "degrees_of_freedom": min(mean.degrees_of_freedom, 1e6),
+            "degrees_of_freedom": min(middle.degrees_of_freedom, 1e6),
             "pluggings": math.fsum(row.detail["pluggings"] for row in rows) / count,
             "repeatability": max(row.detail["repeatability"] for row in rows),
-            "pooled": float(mean.pool is not None),
+            "pooled": first.detail.get("pooled", 0.0) if middle.pool is not None else 0.0,
         }
     return msgspec.structs.replace(
         first,
         port=None,
-        value=mean.value,
+        value=middle.value,
         low=low,
         high=high,
         interval="between" if known else first.interval,
@@ -135,6 +144,7 @@ class _Pairs:
         value = np.array([port.value for port in ports])
         variance = np.array([port.standard_uncertainty**2 for port in ports])
         freedom = np.array([min(port.degrees_of_freedom, 1e6) for port in ports])
+        # Ports of one device are of one pool, unless one stands alone.
         pooled = np.array([port.pool is not None for port in ports])
         one, other = np.triu_indices(value.size, 1)
         self.value: Floats = np.abs(value[one] - value[other])

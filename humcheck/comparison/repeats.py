@@ -19,6 +19,8 @@ _BENCH_ROLES = ("direct", "through")
 _UNKNOWN_OCCASION = Occasion()
 #: Stands for infinitely many degrees of freedom: numbers in results are finite.
 _MANY = 1e6
+#: In `detail`: the scatter is that of the row's own device alone.
+_OWN_POOL = 2.0
 
 
 def aggregate_repeats(measures: Iterable[Measure], occasions: Occasions | None = None) -> list[Measure]:
@@ -69,8 +71,13 @@ def estimate_of(measure: Measure) -> Estimate:
         value=measure.value,
         standard_uncertainty=half / student_t_quantile(0.975, freedom),
         degrees_of_freedom=freedom,
-        pool="bench" if measure.detail.get("pooled") else None,
+        pool=_pool_name(measure),
     )
+
+
+def _pool_name(measure: Measure) -> str | None:
+    code = measure.detail.get("pooled", 0.0)
+    return None if not code else "bench" if code < _OWN_POOL else f"bench {measure.subject}"
 
 
 def repeatability_of(measure: Measure) -> Repeatability:
@@ -95,7 +102,7 @@ def _cell(group: Sequence[Measure], occasions: Occasions) -> Cell:
     scale = 1.0
     if quantity(group[0].quantity).kind == "percent":
         scale = max(sum(measure.value for measure in group) / len(group), 1e-12)
-    return Cell(blocks=[list(block.values()) for block in blocks.values()], scale=scale)
+    return Cell(blocks=[list(block.values()) for block in blocks.values()], group=group[0].subject, scale=scale)
 
 
 def _occasion(measure: Measure, occasions: Occasions) -> Occasion:
@@ -117,7 +124,7 @@ def _row(group: Sequence[Measure], scatter: Scatter) -> Measure:
         "repeatability": REPEATABILITY[scatter.repeatability],
     }
     if scatter.estimate.pool is not None:
-        told["pooled"] = 1.0
+        told["pooled"] = _OWN_POOL if scatter.estimate.pool.endswith(f"/{first.subject}") else 1.0
     return Measure(
         **first.fields(),
         value=scatter.estimate.value,

@@ -8,9 +8,10 @@ Notes
 -----
 - Nested analysis of variance: the mean square between pluggings holds that of repeats over their number; what a cell's
   own number of repeats makes of it is worked out from the components [1]_.
-- A cell that scatters wildly more than the rest stands alone and is no part of the pool. The test is Cochran's, in the
-  form that allows for unequal numbers of takes: a cell's variance over that of all others, against F, at 1 % over all
-  cells [2]_.
+- A device whose pluggings scatter more than those of all others has a pool of its own, and a cell that scatters wildly
+  more than the rest of its pool stands alone. Both tests are Cochran's, in the form that allows for unequal numbers of
+  takes: one variance over that of all others, against F, over all cells at 1 %, over all devices at 25 % [2]_ (a device
+  that is left out of the pool loses degrees of freedom, one that is wrongly in it has intervals that do not hold).
 - The day: direct takes bracket it. Where they scatter more than takes replugged in a row do (F at 25 %: a small chance
   of missing a drift matters more than a wide interval [3]_), the excess enters every cell whole, as takes made in a row
   share their moment. Otherwise direct takes join the pool. Drift is not interpolated.
@@ -33,8 +34,8 @@ from typing import Literal
 
 from humcheck.comparison.intervals import Estimate
 
-#: Chance of setting a cell aside where all scatter alike.
-WILD_P = 0.01
+#: Chance of setting a cell, or a device, aside where all scatter alike.
+WILD_CELL_P, WILD_GROUP_P = 0.01, 0.25
 #: Drift of the day is taken to be there unless chance would make as much of it oftener than this.
 DRIFT_P = 0.25
 
@@ -50,11 +51,14 @@ class Cell:
     ----------
     blocks : list of list of list of (float, float)
         Values with their own variances; takes within pluggings within blocks that lie apart in the day.
+    group : str
+        What may scatter in its own way: the device.
     scale : float
         What the cell's scatter is proportional to; 1 where all cells scatter alike.
     """
 
     blocks: list[list[list[Take]]]
+    group: str = ""
     scale: float = 1.0
 
     @property
@@ -141,18 +145,38 @@ def scatter_of(cells: Sequence[Cell], pool: str) -> list[Scatter]:
         In the order of the cells. Where nothing is known of scatter the uncertainty is that of the take's own noise.
     """
     splits = [_split(cell) for cell in cells]
-    wild = _wild([split.pluggings for split in splits])
-    repeats, pluggings, day = _Level(), _Level(), _Level()
-    for index, split in enumerate(splits):
+    pools = _pools([cell.group for cell in cells], [split.pluggings for split in splits])
+    repeats, day = _Level(), _Level()
+    for split in splits:
         repeats.add(split.repeats)
         day.add(split.day)
-        if index not in wild:
-            pluggings.add(split.pluggings)
-    bench = _Bench(repeats, pluggings, day)
+    main = next((level for name, level in pools if name == ""), _Level())
+    bench = _Bench(repeats, main, day)
     return [
-        bench.scatter(cell, split, split.pluggings if index in wild else None, pool)
-        for index, (cell, split) in enumerate(zip(cells, splits, strict=True))
+        bench.scatter(cell, split, level, None if name is None else f"{pool}/{name}" if name else pool)
+        for cell, split, (name, level) in zip(cells, splits, pools, strict=True)
     ]
+
+
+def _pools(groups: Sequence[str], levels: Sequence[_Level]) -> list[tuple[str | None, _Level]]:
+    """Return the scatter between pluggings that each cell takes part in, with the pool's name; None stands alone."""
+    of_group: dict[str, _Level] = {}
+    for group, level in zip(groups, levels, strict=True):
+        of_group.setdefault(group, _Level()).add(level)
+    names = list(of_group)
+    apart = {names[index] for index in _wild(list(of_group.values()), WILD_GROUP_P)}
+    pool_of = [group if group in apart else "" for group in groups]
+    found: list[tuple[str | None, _Level]] = [("", _Level())] * len(groups)
+    for name in dict.fromkeys(pool_of):
+        members = [index for index, pool in enumerate(pool_of) if pool == name]
+        wild = {members[place] for place in _wild([levels[index] for index in members], WILD_CELL_P)}
+        together = _Level()
+        for index in members:
+            if index not in wild:
+                together.add(levels[index])
+        for index in members:
+            found[index] = (None, levels[index]) if index in wild else (name, together)
+    return found
 
 
 def _split(cell: Cell) -> _Split:
@@ -190,8 +214,8 @@ def _mean(parts: Sequence[_Mean], level: str, into: _Level) -> _Mean:
     return mean
 
 
-def _wild(levels: Sequence[_Level]) -> set[int]:
-    """Return the cells whose variance is beyond chance larger than that of all others together."""
+def _wild(levels: Sequence[_Level], chance: float) -> set[int]:
+    """Return those whose variance is larger than that of all others together, beyond `chance`."""
     from scipy.special import fdtrc
 
     wild: set[int] = set()
@@ -205,7 +229,7 @@ def _wild(levels: Sequence[_Level]) -> set[int]:
         if squares <= 0:
             return wild
         ratio = levels[worst].mean_square / (squares / freedom)
-        if fdtrc(levels[worst].freedom, freedom, ratio) * len(known) >= WILD_P:
+        if fdtrc(levels[worst].freedom, freedom, ratio) * len(known) >= chance:
             return wild
         wild.add(worst)
 
@@ -218,25 +242,25 @@ class _Bench:
         self.expected: _Variance | None = self._short(day.per_freedom(), pluggings) if day.freedom else None
         self.of_moment = self._drift()
 
-    def scatter(self, cell: Cell, split: _Split, alone: _Level | None, pool: str) -> Scatter:
-        """Return one cell's mean; `alone` is its own scatter where it stands alone."""
-        variance = self._variance(split.mean, alone)
+    def scatter(self, cell: Cell, split: _Split, pluggings: _Level, pool: str | None) -> Scatter:
+        """Return one cell's mean; `pluggings` is the scatter of its pool, or its own where `pool` is None."""
+        variance = self._variance(split.mean, pluggings)
         repeatability: Repeatability = "unknown"
         if variance is not None:
-            known = bool(self.pluggings.freedom or self.day.freedom or alone is not None)
+            known = bool(pluggings.freedom or self.day.freedom)
             repeatability = ("own" if cell.n_pluggings > 1 else "borrowed") if known else "replugging unknown"
         value, freedom = (split.mean.own, math.inf) if variance is None else (variance.value, variance.freedom)
         estimate = Estimate(
             value=split.mean.value * cell.scale,
             standard_uncertainty=math.sqrt(max(value, split.mean.own)) * cell.scale,
             degrees_of_freedom=freedom,
-            pool=None if variance is None or alone is not None else pool,
+            pool=None if variance is None else pool,
         )
         return Scatter(estimate=estimate, repeatability=repeatability, n_pluggings=cell.n_pluggings)
 
-    def _variance(self, mean: _Mean, alone: _Level | None) -> _Variance | None:
+    def _variance(self, mean: _Mean, pluggings: _Level) -> _Variance | None:
         """Return the variance of a cell's mean, or None where nothing is known of scatter."""
-        short = self._short(mean, self.pluggings if alone is None else alone)
+        short = self._short(mean, pluggings)
         if not self.day.freedom:
             return short
         square = self.day.mean_square
@@ -246,7 +270,7 @@ class _Bench:
             value = mean.of_day * square + own
             return _Variance(value, _freedom(value, [(mean.of_day * square, self.day.freedom)]))
         if self.of_moment is None:
-            if alone is not None:
+            if pluggings is not self.pluggings:
                 return short
             known = self.pluggings.freedom
             factor = (known + self.day.squares / self.expected.value) / (known + self.day.freedom)

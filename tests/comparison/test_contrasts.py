@@ -8,7 +8,7 @@ import pytest
 from humcheck.comparison.certainty import CertaintySettings
 from humcheck.comparison.changes import judged
 from humcheck.comparison.contrasts import contrast_changes
-from humcheck.comparison.ports import port_changes
+from humcheck.comparison.ports import _MEDIAN_VARIANCE, port_changes
 from humcheck.comparison.repeats import aggregate_repeats, estimate_of
 from humcheck.results import Measure
 
@@ -59,10 +59,20 @@ def test_one_port_apart_spoils_the_claim_and_is_named():
     assert eighth.distinguishable is True
     assert eighth.reference["port"] == "the others"
     assert eighth.reference["ports"] == list("1234567")
-    # Against the mean of the other seven; u^2 = s^2/3 (1 + 1/7).
-    mean = np.mean([values[0] for name, values in EIGHT.items() if name != "8"])
-    assert eighth.value == pytest.approx(0.2 - mean)
-    assert eighth.high - eighth.value == pytest.approx(2.120 * 0.02 * math.sqrt(8 / 21), abs=1e-5)
+    # Against the median of the other seven: u^2 = s^2/3 (1 + 1.473/7), by the variance of a median of seven.
+    middle = np.median([values[0] for name, values in EIGHT.items() if name != "8"])
+    assert eighth.value == pytest.approx(0.2 - middle)
+    assert eighth.high - eighth.value == pytest.approx(2.120 * 0.02 * math.sqrt((1 + 1.473 / 7) / 3), abs=1e-5)
+    # The bad port does not make the good ones different from "the others".
+    assert not any(row.distinguishable for row in changes if row.port not in ("8", None))
+
+
+@pytest.mark.parametrize("count", [3, 4, 5, 6, 7])
+def test_the_median_of_ports_scatters_as_it_should(count):
+    drawn = np.random.default_rng(6).standard_normal((40000, count))
+    expected = np.median(drawn, axis=1).var() * count
+    # The scatter of a variance of 40000 draws is 0.7 %.
+    assert _MEDIAN_VARIANCE[count] == pytest.approx(expected, rel=0.025)
 
 
 def test_ports_of_one_take_each_say_nothing():

@@ -120,6 +120,18 @@ def test_cochrans_critical_value_sets_a_wild_cell_aside():
             assert wild.estimate.standard_uncertainty == pytest.approx(spread / math.sqrt(3))
 
 
+def test_a_rough_device_has_a_pool_of_its_own():
+    from dataclasses import replace
+
+    calm = [replace(replugged(-0.1, 0.0, 0.1), group="Alder")] * 3
+    rough = [replace(replugged(-1.0, 0.0, 1.0), group="Birch")] * 3
+    one, *_, other = scatter_of([*calm, *rough], "p")
+    assert one.estimate.standard_uncertainty == pytest.approx(0.1 / math.sqrt(3))
+    assert other.estimate.standard_uncertainty == pytest.approx(1 / math.sqrt(3))
+    assert one.estimate.degrees_of_freedom == other.estimate.degrees_of_freedom == 6
+    assert one.estimate.pool != other.estimate.pool
+
+
 def test_drift_of_the_day_enters_a_cell_of_takes_made_in_a_row_whole():
     day = over_the_day(0.0, 1.0, 2.0)  # mean square 1
     in_a_row = replugged(5.0, 5.1, 5.2)  # mean square 0.01
