@@ -22,7 +22,7 @@ from humcheck.tracks.layouts import layout
 RATE_HZ = 48000
 
 
-def tone(frequency_hz=997.0, amplitude=0.5, right=1.0, seconds=6.0, noise=1e-5, rate_hz=RATE_HZ, seed=0):
+def tone(frequency_hz=997.0, amplitude=0.5, right=1.0, seconds=4.0, noise=1e-5, rate_hz=RATE_HZ, seed=0):
     """Silence, the tone, silence, with a click where it was plugged."""
     generator = np.random.default_rng(seed)
     time_s = np.arange(int((seconds + 3.0) * rate_hz)) / rate_hz
@@ -40,7 +40,7 @@ def write(folder, samples, rate_hz=RATE_HZ, subtype="PCM_16"):
     return str(path)
 
 
-@pytest.mark.parametrize("frequency_hz", [211.3, 440.0, 997.0, 1234.5, 1990.0])
+@pytest.mark.parametrize("frequency_hz", [211.3, 997.0, 1990.0])
 def test_volts_follow_from_the_level(tmp_path, frequency_hz):
     # Half of full scale is 0.775 V, so full scale is 1.55 V: 20 lg 1.55 = 3.8066 dBV. 16 bits, a click, and hum and a
     # second harmonic 40 dB down, which the meter reads too: it is told 0.775 V of the tone alone here.
@@ -87,7 +87,7 @@ def test_the_meter_counts_as_a_rectangle(tmp_path):
 def test_the_part_of_the_noise_covers(tmp_path):
     # Loud noise, 26 dB under the tone: the values scatter as the part called tone says; the meter reads noise as well.
     errors = []
-    for seed in range(30):
+    for seed in range(20):
         path = write(tmp_path, tone(noise=0.018, seconds=1.6, rate_hz=8000, seed=seed), 8000, "FLOAT")
         found = calibrate(path, 1.0, channel="left")
         errors.append((found.volts_at_full_scale / 2.0 - 1.0) / (found.parts_percent["tone"] / 100.0))
@@ -99,7 +99,7 @@ def test_the_part_of_the_noise_covers(tmp_path):
 @pytest.mark.parametrize(
     ("samples", "told"),
     [
-        (lambda: tone() * np.linspace(1.0, 0.9, 432000)[:, None], "The tone is not steady"),
+        (lambda: tone() * np.linspace(1.0, 0.9, 336000)[:, None], "The tone is not steady"),
         (lambda: tone(1000.0), "The tone is 20 times 50 Hz"),
         (lambda: tone(960.0), "The tone is 16 times 60 Hz"),
         (lambda: tone(right=0.95), "The channels differ by 0.45 dB"),

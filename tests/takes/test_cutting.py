@@ -63,7 +63,7 @@ def problems(path):
 
 
 def test_runs_are_found_where_they_are(silence, sweep, tmp_path):
-    last = -0.5 * made(seed=3, lead_s=-7.0, tail_s=-2.0)
+    last = -0.5 * silence[int((1.25 + 7.0) * RATE_HZ) : -int(3.0 * RATE_HZ)]
     takes = list(runs_in(open_take(write(tmp_path, np.concatenate([silence, sweep, last])))))
     assert [take.track for take in takes] == [SILENCE.identity, TRACK.identity, SILENCE.identity]
     starts = np.cumsum([0, len(silence), len(sweep)]) / RATE_HZ
@@ -72,16 +72,15 @@ def test_runs_are_found_where_they_are(silence, sweep, tmp_path):
     assert takes[1].section("tone-left").samples[:, 0].max() == pytest.approx(0.5, abs=0.01)
     assert [{fault.code for fault in take.faults} for take in takes] == [set(), set(), {"cut-start", "cut-end"}]
     assert not takes[2].has_section("level")
-    assert [problem is None for problem in problems(tmp_path / "day.wav")] == [True, True, False]
 
 
 def test_runs_are_handed_out_along_the_list(silence, sweep, tmp_path):
-    path = write(tmp_path, np.concatenate([pause(5), silence, pause(20), sweep, pause(3), silence]))
+    path = write(tmp_path, np.concatenate([pause(5), silence, pause(10), sweep, pause(3), silence]))
     handed = hand_out(path, ["direct", "Alder 1", "Alder 2"])
     assert [name for name, _ in handed.runs] == ["direct", "Alder 1", "Alder 2"]
     assert handed.dropped == ()
     # A run reaches from the track's first sample to its last.
-    begins = [5.0 + 1.25, 5.0 + len(silence) / RATE_HZ + 20.0 + 3.0]
+    begins = [5.0 + 1.25, 5.0 + len(silence) / RATE_HZ + 10.0 + 3.0]
     for (_, run), begin_s, track in zip(handed.runs, begins, (SILENCE, TRACK), strict=False):
         assert np.array(run.span) / RATE_HZ == pytest.approx([begin_s, begin_s + track.duration_s], abs=1e-3)
     _, run = handed.runs[1]
@@ -138,7 +137,7 @@ def test_a_knob_turned_meanwhile(sweep, tmp_path):
     assert problem.startswith("the level jumps by 3.0 dB between ")
 
 
-def test_what_a_box_does_is_no_plug(tmp_path):
+def test_what_a_box_does_is_no_plug(silence, tmp_path):
     # A box with a steep bass boost, band limit, hum and loud hiss, and a weak left channel: none of that moves a plug.
     path = PathModel(
         hiss=(Hiss.both(-45.0),),
@@ -152,31 +151,30 @@ def test_what_a_box_does_is_no_plug(tmp_path):
     loud = sosfilt(butter(8, 9000.0, fs=RATE_HZ, output="sos"), loud, axis=0)
     assert problems(write(tmp_path, loud)) == [None]
     # A click of the house's own, 40 dB under the track, stays in.
-    quiet = made(seed=5)
     at_s = 1.25 + SILENCE.section("quiet").start_s + 4.0
-    assert problems(write(tmp_path, clicked(quiet, at_s, height=0.01))) == [None]
+    assert problems(write(tmp_path, clicked(silence, at_s, height=0.01))) == [None]
 
 
 def test_a_wrong_count_is_told_with_the_times(silence, sweep, tmp_path):
     hit = clicked(silence, 1.25 + SILENCE.section("quiet").start_s + 2.0)
-    path = write(tmp_path, np.concatenate([silence, pause(60), hit, sweep]))
+    path = write(tmp_path, np.concatenate([silence, pause(8), hit, sweep]))
     with pytest.raises(UnusableTake) as caught:
         hand_out(path, ["direct", "Alder", "Birch"])
     sentence = caught.value.sentence()
     assert "holds 2 usable runs of a track, and the bench file names 3: 1. 0:01 to 0:" in sentence
-    assert "silence (short), left out: a strong click at 1:" in sentence
+    assert "silence (short), left out: a strong click at 0:" in sentence
     with pytest.raises(UnusableTake, match="holds 0 usable runs of a track, and the bench file names 1;"):
         hand_out(write(tmp_path, pause(3), "none.wav"), ["direct"])
 
 
-def test_memory_does_not_grow_with_the_recording(silence, sweep, tmp_path):
-    parts = [silence, pause(2), sweep, pause(2)]
+def test_memory_does_not_grow_with_the_recording(silence, tmp_path):
+    parts = [silence, pause(2)]
     peaks = []
-    for repeats in (1, 4):
+    for repeats in (1, 3):
         path = write(tmp_path, np.concatenate(parts * repeats), f"{repeats}.wav")
         tracemalloc.start()
-        assert len(find_runs(path)) == 2 * repeats
+        assert len(find_runs(path)) == repeats
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
-    # One repeat is 47 MB as float64.
+    # One repeat is 23 MB as float64.
     assert peaks[1] < peaks[0] + 2e6
