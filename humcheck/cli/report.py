@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from humcheck.cli.options import add_force_option, add_listening_option
+
+if TYPE_CHECKING:
+    from humcheck.results import Results
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -12,10 +16,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser(
         "report",
         help="render saved results again, without the recordings",
-        description="Render a saved results file again. No recording is needed; with --listening, audibility is "
-        "predicted anew.",
+        description="Render saved results again. No recording is needed; with --listening, audibility is predicted "
+        "anew. Several results files, each of another bench, make one page that compares their devices as far as that "
+        "is allowed: through each bench's own direct takes.",
     )
-    parser.add_argument("results", metavar="RESULTS.json")
+    parser.add_argument("results", metavar="RESULTS.json", nargs="+")
     parser.add_argument(
         "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
     )
@@ -28,19 +33,52 @@ def run(arguments: argparse.Namespace) -> int:
     """Read, render, write."""
     from humcheck.cli.outputs import publish, require_writable
     from humcheck.evidence import read_folder
-    from humcheck.pipeline.saved import read_results
 
-    require_writable(arguments.out, None, force=arguments.force, inputs=[arguments.results])
-    results = read_results(arguments.results)
-    if arguments.listening:
-        from humcheck.findings.audibility import listening_settings
-        from humcheck.pipeline.audibility import heard_otherwise
-
-        results = heard_otherwise(results, listening_settings(arguments.listening))
+    require_writable(arguments.out, None, force=arguments.force, inputs=arguments.results)
+    read = [_read(path, arguments.listening) for path in arguments.results]
+    if len(read) > 1:
+        return _archive(read, arguments)
+    (results,) = read
     return publish(
         results,
-        sounds=read_folder(results.media, arguments.results),
+        sounds=read_folder(results.media, arguments.results[0]),
         html_path=arguments.out,
         json_path=None,
         force=arguments.force,
     )
+
+
+def _read(path: str, listening: list[str] | None) -> Results:
+    from humcheck.pipeline.saved import read_results
+
+    results = read_results(path)
+    if listening:
+        from humcheck.findings.audibility import listening_settings
+        from humcheck.pipeline.audibility import heard_otherwise
+
+        results = heard_otherwise(results, listening_settings(listening))
+    return results
+
+
+def _archive(read: list[Results], arguments: argparse.Namespace) -> int:
+    """Write one page of several benches."""
+    import sys
+
+    from humcheck.audio.writing import write_whole
+    from humcheck.errors import EXIT_DONE, UnusableCall, printable
+    from humcheck.report.archive import render_archive, same_bench
+    from humcheck.report.terminal import print_results
+
+    twice = same_bench(read)
+    if twice is not None:
+        raise UnusableCall(
+            f"holds the same bench as {printable(arguments.results[twice[0]])}",
+            where=arguments.results[twice[1]],
+            remedy="give the results of each bench once",
+        )
+    write_whole(arguments.out, render_archive(read), force=arguments.force)
+    for path, results in zip(arguments.results, read, strict=True):
+        print(f"{printable(path)}:")
+        print_results(results, sys.stdout)
+    print(f"written: {printable(arguments.out)}")
+    return EXIT_DONE

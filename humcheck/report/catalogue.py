@@ -63,6 +63,8 @@ class Catalogue:
     ----------
     results : Results
         All rows.
+    prefix : str
+        What the names of its places in the page begin with, where several benches share one.
 
     Attributes
     ----------
@@ -74,8 +76,9 @@ class Catalogue:
         What is the same in all uses of all devices: said once, not beside every number.
     """
 
-    def __init__(self, results: Results) -> None:
+    def __init__(self, results: Results, prefix: str = "") -> None:
         self.results = results
+        self.prefix = prefix
         self.by_id: dict[str, Key] = {}
         self._rows: dict[tuple[type, str, str], list[Key]] = {}
         roles: dict[str, dict[str, None]] = {}

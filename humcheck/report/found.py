@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup
-from humcheck.report.order import GROUPS, ROLE_WORDS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
+from humcheck.report.order import GROUPS, NOTE_KINDS, ROLE_WORDS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
 from humcheck.report.text import PAGE, NumberStyle, sentence, visible
 from humcheck.report.use_words import uses_words
-from humcheck.results import Finding, Measure
+from humcheck.results import Change, Finding
 
 #: More numbers than these are left to the tables.
 _MOST_EVIDENCE = 2
@@ -76,7 +76,9 @@ def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) 
 
     Findings that say the same of several uses of a device, but for their numbers, are told once.
     """
-    anchors = {id(row): f"finding-{number}" for number, row in enumerate(catalogue.results.findings, start=1)}
+    anchors = {
+        id(row): f"{catalogue.prefix}finding-{number}" for number, row in enumerate(catalogue.results.findings, start=1)
+    }
 
     def shown_as(alike: Sequence[Finding], elsewhere: tuple[Found, ...] = ()) -> Found:
         return _one_found(catalogue, alike, anchors[id(alike[0])], elsewhere, style)
@@ -114,7 +116,7 @@ def _one_found(
     said = row.sentence.replace(_port_words(row), "") if len(alike) > 1 else row.sentence
     group = group_of_kind(row.kind, row.quantity)
     # What the bench itself can resolve is no finding about a device.
-    is_note = row.kind == "bench" and row.severity == "none"
+    is_note = row.kind in NOTE_KINDS and row.severity == "none"
     worded = sentence if style is PAGE else visible
     return Found(
         anchor=anchor,
@@ -156,6 +158,10 @@ def _evidence(catalogue: Catalogue, row: Finding, style: NumberStyle) -> Iterabl
         for name in (pointer.measure, pointer.change):
             target = None if name is None else catalogue.by_id.get(name)
             if isinstance(target, Numbered):
-                role = "change re direct" if not isinstance(target, Measure) else ROLE_WORDS[target.role].lower()
+                role = _change_words(target) if isinstance(target, Change) else ROLE_WORDS[target.role].lower()
                 title = title_of(target.quantity)
                 yield visible(f"{title}, {target.channel}, {role}: {style.full(target)}")
+
+
+def _change_words(change: Change) -> str:
+    return "change re direct" if change.contrast == "direct" else f"change with another {change.contrast}"

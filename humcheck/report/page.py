@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any
 
 from humcheck.audio.writing import MARK
@@ -16,8 +15,9 @@ from humcheck.report.excerpts import listening, other_files
 from humcheck.report.figure_links import figure_of
 from humcheck.report.figures import Figure, figures_of
 from humcheck.report.figures.ruler import ruler
+from humcheck.report.glance import glance, lead, shortened, when_words
 from humcheck.report.number_data import folded_numbers, is_long
-from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind
+from humcheck.report.order import GROUPS
 from humcheck.report.side_by_side import side_by_side
 from humcheck.report.summary import cards
 from humcheck.report.text import visible
@@ -26,11 +26,7 @@ from humcheck.results import Quantity, Results
 from humcheck.results.severity import SCALES
 from humcheck.version import __version__
 
-_LONGEST_TITLE = 60
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
-)  # fmt: skip
+__all__ = ["render_page", "when_words"]
 
 
 def render_page(
@@ -74,12 +70,12 @@ def render_page(
             generator=f"{MARK} {__version__}",
             policy=policy(with_sounds=heard.playable),
             title=_title(catalogue),
-            short_title=_shortened(_title(catalogue)),
-            lead=_lead(catalogue),
+            short_title=shortened(_title(catalogue)),
+            lead=lead(catalogue),
             common=catalogue.common,
             created=when_words(results.created),
             cards=made,
-            glance=_glance(catalogue),
+            glance=glance(catalogue),
             groups=GROUPS,
             figures=figures,
             figure_data={figure.key: figure.data for _, numbered in figures for _, figure in numbered if figure.data},
@@ -101,7 +97,7 @@ def render_page(
             missing=recordings.missing(catalogue),
             recordings=recordings.recordings(catalogue),
             listening=heard,
-        blind=blind_test(heard),
+            blind=blind_test(heard),
             other_files=other_files(results),
             settings=_settings(results),
             commands=results.commands,
@@ -109,16 +105,6 @@ def render_page(
             has_devices=bool(catalogue.devices),
         )
     )
-
-
-def when_words(created: str) -> str:
-    """Return an ISO time as ``3 February 2026, 14:25 UTC``; anything else as it stands."""
-    try:
-        moment = datetime.fromisoformat(created)
-    except ValueError:
-        return visible(created)
-    zone = " UTC" if moment.utcoffset() is not None and not moment.utcoffset() else ""
-    return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M}{zone}"
 
 
 def _title(catalogue: Catalogue) -> str:
@@ -133,47 +119,6 @@ def _title(catalogue: Catalogue) -> str:
     if catalogue.has_direct:
         return "What this bench can resolve"
     return "A sound test without results"
-
-
-def _shortened(title: str) -> str:
-    return title if len(title) <= _LONGEST_TITLE else title[: _LONGEST_TITLE - 1] + "…"
-
-
-def _lead(catalogue: Catalogue) -> str:
-    takes = catalogue.results.takes
-    if not takes:
-        return "No recording was measured."
-    counts = {role: sum(take.role == role for take in takes) for role in ("direct", "through", "single")}
-    other = len(takes) - sum(counts.values())
-    words = (
-        (counts["direct"], "direct, without a device"),
-        (counts["through"], "through a device"),
-        (counts["single"], "inspected alone"),
-        (other, "of the bench's own floor"),
-    )
-    said = [(count, what) for count, what in words if count]
-    recordings_words = f"{len(takes)} recording{'s' if len(takes) > 1 else ''}"
-    if len(said) == 1:
-        return f"{recordings_words}, {said[0][1]}."
-    return f"{recordings_words}: {'; '.join(f'{count} {what}' for count, what in said)}."
-
-
-def _glance(catalogue: Catalogue) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Return, for two and more devices, the most serious finding of each complaint."""
-    if len(catalogue.devices) < 2:
-        return []
-    worst: dict[tuple[str, str], int] = {}
-    for row in catalogue.results.findings:
-        place = (row.subject, group_of_kind(row.kind, row.quantity).key)
-        worst[place] = min(worst.get(place, 99), SEVERITY_ORDER.index(row.severity))
-    lines = []
-    for subject in catalogue.devices:
-        steps = [worst.get((subject, group.key)) for group in GROUPS]
-        severities = ["" if step is None else SEVERITY_ORDER[step] for step in steps]
-        lines.append(
-            (catalogue.title(subject), [(step, SEVERITY_WORDS.get(step, "Not judged")) for step in severities])
-        )
-    return lines
 
 
 def _numbered(figures: list[tuple[Any, list[Figure]]]) -> list[tuple[Any, list[tuple[int, Figure]]]]:

@@ -63,6 +63,12 @@ def recordings(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Recordin
     return [_recording(take, style) for take in catalogue.results.takes]
 
 
+def controls(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Recording]:
+    """Return the bench's own takes without a device: direct ones, and those of its floor."""
+    roles = ("direct", "recorder", "source_off")
+    return [_recording(take, style) for take in catalogue.results.takes if take.role in roles]
+
+
 def missing(catalogue: Catalogue) -> list[Missing]:
     """Return what was not measured; rows with one quantity and reason share a line."""
     places: dict[tuple[str, str], dict[str, None]] = {}

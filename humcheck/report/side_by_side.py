@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from humcheck.audio.hearing.listening import words_of
 from humcheck.report.catalogue import Catalogue, Numbered, Setup, channels_in_order, worst
-from humcheck.report.order import SEVERITY_ORDER, group_of_kind
+from humcheck.report.order import SEVERITY_ORDER, group_of_kind, title_of
 from humcheck.report.text import PAGE, NumberStyle, bound_words, unit_words, visible
 from humcheck.results import Change, Measure
 
@@ -206,7 +206,7 @@ def _rows_of(index: _Index, use: Setup, columns: Sequence[Column], style: Number
         for column in columns:
             row = _chosen(found[column.key], channel, by_size=column.quantities[0] in _BY_SIZE)
             if row is not None:
-                cells[column.key] = _cell(row, index.severities.get((column.group, use), ""), style)
+                cells[column.key] = _cell(row, column, index.severities.get((column.group, use), ""), style)
         yield _row(index.catalogue, use, channel, cells)
 
 
@@ -232,7 +232,7 @@ def _row(catalogue: Catalogue, use: Setup, channel: str, cells: dict[str, SideCe
     )
 
 
-def _cell(row: Numbered, severity: str, style: NumberStyle) -> SideCell:
+def _cell(row: Numbered, column: Column, severity: str, style: NumberStyle) -> SideCell:
     unit = unit_words(row.unit)
     value = style.value(row)
     low, high = row.low, row.high
@@ -243,6 +243,8 @@ def _cell(row: Numbered, severity: str, style: NumberStyle) -> SideCell:
     note = bound_words(row)
     if isinstance(row, Measure) and row.listening is not None:
         note = visible(words_of(row.listening))
+    if row.quantity != column.quantities[0]:
+        note = "; ".join(part for part in (title_of(row.quantity).lower(), note) if part)
     return SideCell(
         value=value.removesuffix(f"{style.space}{unit}") if unit else value,
         interval=style.interval(row),

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Numbered, worst
 from humcheck.report.found import Found, found_of
-from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, title_of
+from humcheck.report.order import BESIDE_KINDS, GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, title_of
 from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
 
@@ -41,6 +41,8 @@ class Card:
         ``"device"``, ``"take"`` (inspected alone) or ``"bench"`` (the direct path and what belongs to no device).
     severity : str or None
         The most serious finding's; None where nothing was judged.
+    is_brief : bool
+        Whether it stands for so many uses that only what was found is told in full.
     """
 
     title: str
@@ -52,12 +54,7 @@ class Card:
     advice: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     limits: tuple[str, ...] = field(default=())
-    n_uses: int = 1
-
-    @property
-    def is_brief(self) -> bool:
-        """Whether it stands for so many uses that only what was found is told in full."""
-        return self.n_uses > _MOST_USES_IN_FULL
+    is_brief: bool = False
 
     @property
     def told(self) -> tuple[Found, ...]:
@@ -85,6 +82,11 @@ def cards(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Card]:
         for subject in subjects
     ]
     rest = [row for row in findings if row.subject not in under_test]
+    beside = [row for row in rest if row.kind in BESIDE_KINDS]
+    if beside:
+        title = "The devices beside each other"
+        made.insert(0, replace(_card(catalogue, "direct", "bench", beside, style), title=title, verdict="", numbers=()))
+    rest = [row for row in rest if row.kind not in BESIDE_KINDS]
     if rest or (catalogue.has_direct and not made):
         made.append(_card(catalogue, "direct", "bench", rest, style))
     return made
@@ -104,7 +106,7 @@ def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding]
         numbers=tuple(number for number in numbers if number is not None),
         advice=_once(text for row in findings for text in row.advice),
         cautions=_once(text for row in findings for text in row.cautions),
-        n_uses=len(catalogue.uses(subject)),
+        is_brief=len(catalogue.uses(subject)) > _MOST_USES_IN_FULL,
         limits=tuple(_failed_limits(catalogue, subject, style)),
     )
 

@@ -11,7 +11,8 @@ import msgspec
 import pytest
 
 from humcheck.audio.writing import MARK, own_output, write_whole
-from humcheck.report.page import render_page, when_words
+from humcheck.report.glance import when_words
+from humcheck.report.page import render_page
 from humcheck.results import Bench, Measure, load_results, results_to_json
 from tests.report import fake_results
 from tests.report.fake_results import HOSTILE, Maker

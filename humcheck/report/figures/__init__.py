@@ -6,20 +6,24 @@ from humcheck.report.catalogue import Catalogue, is_over_frequency
 from humcheck.report.figures.audibility import audibility_figure
 from humcheck.report.figures.curves import curve_figure
 from humcheck.report.figures.figure import Figure
+from humcheck.report.figures.level_multiples import level_multiples
 from humcheck.report.figures.levels import level_figure
 from humcheck.report.figures.lines import line_figure
+from humcheck.report.figures.multiples import PORTS, response_multiples
 from humcheck.report.figures.picture_coupling import picture_coupling_figure
 from humcheck.report.figures.picture_fold import picture_fold_figure
 from humcheck.report.figures.picture_levels import picture_levels_figure
 from humcheck.report.figures.traces import trace_figures
 from humcheck.report.order import AUDIBILITY, GROUPS, OTHER, Group
+from humcheck.report.side_by_side import side_by_side
 
 __all__ = ["Figure", "figures_of"]
 
 
 def figures_of(catalogue: Catalogue) -> list[tuple[Group, list[Figure]]]:
     """Return the figures of every complaint that has any, in the order of complaints."""
-    made = []
+    side = side_by_side(catalogue)
+    made = [(PORTS, [figure for figure in (level_multiples(side), response_multiples(catalogue)) if figure])]
     for group in GROUPS:
         candidates = [level_figure(catalogue, group)]
         if group.families:

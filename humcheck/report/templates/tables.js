@@ -81,6 +81,7 @@
         heading.hidden = away;
         rows.concat(fixed).forEach(function (row) { row.cells[place].hidden = away; });
       });
+      box.classList.toggle("one-channel", Boolean(chosen.channel && chosen.channel.value !== "*"));
       status.textContent = shown.length + " of " + rows.length + " rows shown." +
         (hidden.length ? " Left out, because the rows shown cannot be told apart in it: " + hidden.length + " of " + (headings.length - 1) + " columns." : "") + (extra ? " " + extra : "");
     }
