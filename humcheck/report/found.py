@@ -7,7 +7,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup
-from humcheck.report.order import GROUPS, NOTE_KINDS, ROLE_WORDS, SEVERITY_ORDER, SEVERITY_WORDS, Group, group_of_kind, title_of
+from humcheck.report.order import (
+    GROUPS,
+    NOTE_KINDS,
+    ROLE_WORDS,
+    SEVERITY_ORDER,
+    SEVERITY_WORDS,
+    Group,
+    group_of_kind,
+    title_of,
+)
 from humcheck.report.text import PAGE, NumberStyle, sentence, visible
 from humcheck.report.use_words import uses_words
 from humcheck.results import Change, Finding

@@ -181,6 +181,11 @@ ROLE_WORDS = {
     "single": "Measured",
 }
 
+#: Kinds of findings that set devices beside each other: a card of their own, before those of the devices.
+BESIDE_KINDS = ("ranking",)
+#: Kinds of findings that are notes about the bench as long as they weigh nothing.
+NOTE_KINDS = ("bench", "not-tested", "readiness", *BESIDE_KINDS)
+
 #: Families of lines in words, in the order of legends.
 FAMILY_WORDS: dict[Family, str] = {
     "mains": "mains",
