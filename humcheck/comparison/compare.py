@@ -18,7 +18,7 @@ from humcheck.comparison.picture_added import uses_with_rows
 from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import compared_pictures
 from humcheck.comparison.ports import port_changes
-from humcheck.comparison.references import References, is_compared, reference_for
+from humcheck.comparison.references import References, is_compared, place_of, reference_for
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
 from humcheck.results import Change, Curve, Key, Line, Measure, NotMeasured, Trace
@@ -159,11 +159,16 @@ def _still_missing(
     takes: Sequence[MeasuredTake], measures: Sequence[Key], further: Iterable[NotMeasured]
 ) -> list[NotMeasured]:
     """Return what no take of a key could measure, each reason once."""
-    known = {row.identity() for row in measures} | {row.identity() for take in takes for row in take.curves}
-    known_without_channel = {row.identity("channel") for row in measures}
+    rows = [*(row for take in takes for row in take.not_measured), *further]
+    sought = {row.quantity for row in rows}
+    found: list[Key] = [row for row in measures if row.quantity in sought]
+    known_without_channel = {place_of(row, "channel") for row in found}
+    found += [row for take in takes for row in take.curves if row.quantity in sought]
+    known = {place_of(row) for row in found}
     missing: dict[tuple[Any, ...], NotMeasured] = {}
-    for row in (*(row for take in takes for row in take.not_measured), *further):
-        if row.identity() in known or (row.channel == "both" and row.identity("channel") in known_without_channel):
+    for row in rows:
+        place = place_of(row)
+        if place in known or (row.channel == "both" and place_of(row, "channel") in known_without_channel):
             continue
-        missing.setdefault(row.identity(), row)
+        missing.setdefault(place, row)
     return list(missing.values())

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from humcheck.comparison.changes import Compared, compare, unit_of_change
-from humcheck.comparison.references import is_compared
+from humcheck.comparison.references import in_single_channels, is_compared, place_of
 from humcheck.results import Measure
 from humcheck.results.rows import Contrast
 
@@ -19,7 +19,8 @@ def contrast_changes(measures: Iterable[Measure]) -> list[Compared]:
     Parameters
     ----------
     measures : iterable of Measure
-        One for each key, repeats averaged, in the order of the day.
+        One for each key, repeats averaged, in the order of the day. Both channels together are left out where each is
+        there on its own.
 
     Notes
     -----
@@ -28,7 +29,9 @@ def contrast_changes(measures: Iterable[Measure]) -> list[Compared]:
     Device: each device against every earlier one by what came through them; the direct take that both share cancels,
     and its scatter does not count.
     """
-    rows = [row for row in measures if row.role in ("direct", "through") and is_compared(row.quantity)]
+    rows = in_single_channels(
+        row for row in measures if row.role in ("direct", "through") and is_compared(row.quantity)
+    )
     return [*_condition_changes(rows), *_fix_changes(rows), *_device_changes(rows)]
 
 
@@ -36,7 +39,7 @@ def grouped(rows: Iterable[Measure], *without: str) -> list[list[Measure]]:
     """Return rows that are alike but for some fields of their keys, groups of two and more."""
     groups: dict[tuple[Any, ...], list[Measure]] = {}
     for row in rows:
-        groups.setdefault(row.identity(*without), []).append(row)
+        groups.setdefault(place_of(row, *without), []).append(row)
     return [group for group in groups.values() if len(group) > 1]
 
 

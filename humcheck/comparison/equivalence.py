@@ -82,13 +82,23 @@ def takes_needed(
     numpy.ndarray, shape (n,)
         At least 2, takes made already included; infinite where more than 500 would be needed.
     """
+    # Cells of one pool ask the same: each question is worked out once. Three digits are more than a count shows.
+    ratio = np.asarray(np.sqrt(variance) / margin)
+    digits = 10.0 ** (2 - np.floor(np.log10(ratio)))
+    asked = np.stack(
+        [np.round(ratio * digits) / digits, np.round(freedom, 1), n_pluggings, np.broadcast_to(power, ratio.shape)]
+    )
+    once, back = np.unique(asked, axis=1, return_inverse=True)
+    return _takes_needed(*once)[back.reshape(-1)]
 
+
+def _takes_needed(ratio: Floats, freedom: Floats, n_pluggings: Floats, power: Floats) -> Floats:
     def enough(count: Floats) -> Any:
         later = freedom + np.maximum(2 * count - n_pluggings, 0.0)
-        return equivalence_power(np.sqrt(variance / count), later, margin) >= power
+        return equivalence_power(ratio / np.sqrt(count), later, 1.0) >= power
 
-    least = np.ones(variance.shape)
-    most = np.full(variance.shape, float(MOST_TAKES))
+    least = np.ones(ratio.shape)
+    most = np.full(ratio.shape, float(MOST_TAKES))
     reached = enough(most)
     while np.any(most - least > 1):
         middle = np.floor((least + most) / 2)

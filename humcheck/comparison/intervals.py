@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 NORMAL_95 = 1.959963984540054
 NORMAL_ONE_SIDED_95 = 1.6448536269514722
 
 
+@lru_cache(maxsize=8192)
 def student_t_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Return the quantile of Student's t; the normal one where `degrees_of_freedom` is infinite."""
     from scipy.special import ndtri, stdtrit

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from humcheck.comparison.changes import Compared, compare, judged
-from humcheck.comparison.references import is_level
+from humcheck.comparison.references import is_level, place_of
 from humcheck.results import Change, Measure
 
 #: The control: a picture that leaks nothing but its sync.
@@ -27,10 +27,10 @@ def picture_changes(measures: Iterable[Measure]) -> list[Change]:
 def compared_pictures(measures: Iterable[Measure]) -> list[Compared]:
     """Return the same changes, not judged yet."""
     levels = [row for row in measures if row.role in ("direct", "through", "single") and _is_noise(row.quantity)]
-    black = {row.identity("picture"): row for row in levels if row.picture == BLACK}
+    black = {place_of(row, "picture"): row for row in levels if row.picture == BLACK}
     changes: list[Compared | None] = []
     for row in levels:
-        reference = None if row.picture in (None, BLACK) else black.get(row.identity("picture"))
+        reference = None if row.picture in (None, BLACK) else black.get(place_of(row, "picture"))
         if reference is not None:
             changes.append(compare(row, reference, "picture", unit="dB", more={"picture": BLACK}))
     return [change for change in changes if change is not None]

@@ -15,7 +15,7 @@ from humcheck.comparison.changes import Compared, compare, unit_of_change
 from humcheck.comparison.contrasts import grouped
 from humcheck.comparison.equivalence import POWER
 from humcheck.comparison.intervals import Estimate, combined
-from humcheck.comparison.references import is_compared
+from humcheck.comparison.references import in_single_channels, is_compared
 from humcheck.comparison.repeats import REPEATABILITY, estimate_of, repeatability_of
 from humcheck.comparison.scatter import Repeatability
 from humcheck.results import Change, Measure
@@ -38,7 +38,9 @@ def port_changes(measures: Iterable[Measure]) -> list[Compared]:
         each other; of two ports the later against the earlier. The median, because a single bad port would move the
         mean of the others for every good one.
     """
-    rows = [row for row in measures if row.role == "through" and row.port is not None and is_compared(row.quantity)]
+    rows = in_single_channels(
+        row for row in measures if row.role == "through" and row.port is not None and is_compared(row.quantity)
+    )
     changes: list[Compared | None] = []
     for group in grouped(rows, "port"):
         changes += _each(group)
@@ -52,15 +54,16 @@ def _each(group: Sequence[Measure]) -> list[Compared | None]:
         earlier, later = group
         return [compare(later, earlier, "port", unit=unit, more={"port": earlier.port})]
     changes = []
-    for row in group:
-        others = [other for other in group if other is not row]
+    estimates = [estimate_of(row) for row in group]
+    for index, row in enumerate(group):
+        others = [*group[:index], *group[index + 1 :]]
         more = {"port": THE_OTHERS, "ports": [other.port for other in others]}
-        middle = _middle(others)
+        middle = _middle(others, [*estimates[:index], *estimates[index + 1 :]])
         changes.append(None if middle is None else compare(row, middle, "port", unit=unit, more=more))
     return changes
 
 
-def _middle(rows: Sequence[Measure]) -> Measure | None:
+def _middle(rows: Sequence[Measure], estimates: Sequence[Estimate]) -> Measure | None:
     """Return the median of several ports; a bound where any of them is one, nothing where bounds point both ways."""
     first, count = rows[0], len(rows)
     n_takes = sum(row.n_takes for row in rows)
@@ -72,7 +75,7 @@ def _middle(rows: Sequence[Measure]) -> Measure | None:
         # A median with every port at its unfavourable end is at that end of the median.
         end = statistics.median(_most(row) if bound == "upper" else _least(row) for row in rows)
         return msgspec.structs.replace(first, port=None, value=end, low=None, high=None, bound=bound, n_takes=n_takes)
-    mean = combined([(1 / count, estimate_of(row)) for row in rows])
+    mean = combined([(1 / count, estimate) for estimate in estimates])
     middle = Estimate(
         value=statistics.median(row.value for row in rows),
         standard_uncertainty=mean.standard_uncertainty * math.sqrt(_MEDIAN_VARIANCE.get(count, math.pi / 2)),

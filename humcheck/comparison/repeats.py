@@ -7,6 +7,7 @@ from typing import Any
 
 from humcheck.comparison.intervals import NORMAL_95, Estimate, student_t_quantile
 from humcheck.comparison.occasions import Occasion, Occasions
+from humcheck.comparison.references import place_of
 from humcheck.comparison.scatter import Cell, Repeatability, Scatter, Take, scatter_of
 from humcheck.results import Measure, quantity
 
@@ -42,7 +43,7 @@ def aggregate_repeats(measures: Iterable[Measure], occasions: Occasions | None =
     """
     groups: dict[tuple[Any, ...], list[Measure]] = {}
     for measure in measures:
-        groups.setdefault(measure.identity(), []).append(measure)
+        groups.setdefault(place_of(measure), []).append(measure)
     merged: dict[tuple[Any, ...], Measure] = {}
     pools: dict[tuple[Any, ...], list[tuple[Any, ...]]] = {}
     for identity, group in groups.items():
