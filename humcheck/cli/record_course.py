@@ -125,7 +125,8 @@ def _record(
         recorded = replace(recorded, n_samples=writer.n_samples_on_disk())
         if recorded.n_samples == 0:
             reason = recorded.ending.reason or "it was stopped at once"
-            raise UnusableTake(f"nothing was recorded: {reason}", where=arguments.take, remedy="then try again")
+            remedy = "connect the device and try again"
+            raise UnusableTake(f"nothing was recorded: {reason}", where=arguments.take, remedy=remedy)
         outcome.append(recorded)
 
     with _stop_signals() as stop:

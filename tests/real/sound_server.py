@@ -45,7 +45,8 @@ class SoundServer:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._environment = os.environ | {
+        #: Environment of a program that is to use this server.
+        self.environment = os.environ | {
             "PULSE_SERVER": f"unix:{folder / 'socket'}",
             "XDG_RUNTIME_DIR": str(folder),
             "HOME": str(folder),
@@ -69,7 +70,7 @@ class SoundServer:
         command += [f"--load={module}" for module in modules]
         log = (self._folder / "server.log").open("wb")
         with log:
-            process = subprocess.Popen(command, env=self._environment, stdout=log, stderr=log)
+            process = subprocess.Popen(command, env=self.environment, stdout=log, stderr=log)
         self._wait_for(process, runs)
         return process
 
@@ -97,11 +98,11 @@ class SoundServer:
     def _recorder(self, run: Run, path: Path) -> subprocess.Popen[bytes]:
         command = ["parecord", f"--device={run.name}.monitor", f"--rate={run.recorder_rate_hz}", "--channels=2"]
         command += ["--format=float32le", "--file-format=wav", f"--latency-msec={LATENCY_MS}", str(path)]
-        return subprocess.Popen(command, env=self._environment)
+        return subprocess.Popen(command, env=self.environment)
 
     def _player(self, run: Run) -> subprocess.Popen[bytes]:
         command = ["paplay", f"--device={run.name}", f"--latency-msec={LATENCY_MS}", str(run.track)]
-        return subprocess.Popen(command, env=self._environment)
+        return subprocess.Popen(command, env=self.environment)
 
     def _wait_for(self, process: subprocess.Popen[bytes], runs: Sequence[Run]) -> None:
         deadline = time.monotonic() + START_TIMEOUT_S
@@ -109,7 +110,7 @@ class SoundServer:
             if process.poll() is not None:
                 raise RuntimeError(f"the sound server ended: {self._log()}")
             listed = subprocess.run(
-                ["pactl", "list", "short", "sinks"], env=self._environment, capture_output=True, text=True, check=False
+                ["pactl", "list", "short", "sinks"], env=self.environment, capture_output=True, text=True, check=False
             )
             if all(f"\t{run.name}\t" in listed.stdout for run in runs):
                 return
