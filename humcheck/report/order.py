@@ -61,7 +61,7 @@ GROUPS = (
         plain="Hum is the low drone that mains electricity leaves in sound: steady tones at the mains frequency "
         "and at its multiples.",
         quantities=("hum_level", "hum_and_buzz_level", "other_lines_level", "digital_level"),
-        further=("hum_level_a", "hum_frequency", "hum_wander"),
+        further=("hum_level_a", "hum_frequency", "hum_wander", "resolvable_hum_level"),
         charted=("hum_level", "hum_and_buzz_level"),
         families=("mains", "mains_or_field", "digital", "other"),
         headline=("hum_level", "hum_and_buzz_level"),
@@ -76,6 +76,7 @@ GROUPS = (
         quantities=("buzz_level", "whistle_level", "picture_coupling", "picture_correlation"),
         further=(
             "buzz_level_a",
+            "resolvable_buzz_level",
             "buzz_frequency",
             "whistle_frequency",
             "picture_coupling_slope",
@@ -96,7 +97,14 @@ GROUPS = (
         question="Does it hiss?",
         plain="Hiss is the even rustle that is left of the noise when all steady tones are taken away.",
         quantities=("hiss_level", "noise_level"),
-        further=("hiss_level_a", "noise_level_a", "noise_level_468", "noise_level_ccir_rms", "hiss_spectrum"),
+        further=(
+            "hiss_level_a",
+            "noise_level_a",
+            "noise_level_468",
+            "noise_level_ccir_rms",
+            "hiss_spectrum",
+            "resolvable_hiss_level",
+        ),
         charted=("hiss_level",),
         curve="noise_spectrum",
         headline=("hiss_level", "noise_level"),
@@ -108,7 +116,7 @@ GROUPS = (
         plain="Level is how loud the sound comes out compared with the direct connection; balance is whether left and "
         "right stay equally loud.",
         quantities=("gain", "balance", "polarity", "dynamic_range", "delay"),
-        further=("tone_level", "peak_level", "dynamic_range_a", "residual_level"),
+        further=("tone_level", "peak_level", "dynamic_range_a", "residual_level", "resolvable_gain"),
         charted=("gain", "balance"),
         headline=("gain", "tone_level"),
     ),

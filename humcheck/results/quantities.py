@@ -122,6 +122,24 @@ _MARGINS = tuple(
     for ending, name, what in _HEARD
 )
 
+_RESOLVABLE = tuple(
+    _entry(
+        f"resolvable_{name}",
+        f"Smallest change of {title} that shows",
+        "dB",
+        "ratio",
+        f"Smallest change of {title} that this bench would tell apart (95 %), four times in five, with three replugged "
+        "takes on each side; from the scatter of the direct takes over the day",
+        lower_is_better=True,
+    )
+    for name, title in (
+        ("gain", "level"),
+        ("hum_level", "hum"),
+        ("buzz_level", "picture buzz"),
+        ("hiss_level", "hiss"),
+    )
+)
+
 _OTHERS = (
     _entry("gain", "Gain", "dB", "ratio", "Through over direct at 997 Hz with only that channel driven"),
     _entry(
@@ -322,6 +340,7 @@ _OTHERS = (
     ),
     _entry("delay", "Delay", "us", "number", "Through minus direct from a split take"),
     *_MARGINS,
+    *_RESOLVABLE,
     _entry("port_spread", "Port spread", "", "number", "Largest minus smallest over ports", lower_is_better=True),
 )
 
