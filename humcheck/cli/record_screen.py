@@ -73,11 +73,8 @@ def _where(progress: Progress) -> str:
 
 def _warnings(progress: Progress) -> list[str]:
     meter = progress.meter
-    lines = []
-    if meter.too_loud:
-        lines.append("Within 1 dB of full scale: turn down.")
-    elif (words := meter.verdict()) is not None:
-        lines.append(words)
+    words = meter.warning()
+    lines = [] if words is None else [words]
     if progress.n_lost:
         lines.append(f"Sound was lost, {progress.n_lost} times so far: this take will not be fit to be used.")
     return lines

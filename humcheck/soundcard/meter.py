@@ -90,8 +90,16 @@ class LevelMeter:
         """Whether a peak came within 1 dB of full scale in the last two seconds."""
         return bool(self.held_dbfs.max() >= NEARLY_FULL_DBFS)
 
+    def warning(self) -> str | None:
+        """Return what to do at this moment, None if nothing: what was put right is not warned of any longer."""
+        if self.too_loud:
+            return level_words(float(self.held_dbfs.max()), None, clipped=self.clipped > 0)
+        if self.clipped:
+            return "The recording has clipped: turn down, and begin again."
+        return None if self.highest_dbfs.max() >= NEARLY_FULL_DBFS else self.verdict()
+
     def verdict(self) -> str | None:
-        """Return what to do about the level, None if nothing; low is judged once a track's loud tone has played."""
+        """Return what to do about the level of the whole, None if nothing; low is judged once a track's loud tone has played."""
         loud_tone_played = self._track_s is not None and self._track_s > _LOUD_AFTER_S
         floor_dbfs = self.floor_dbfs if loud_tone_played else None
         return level_words(float(self.highest_dbfs.max()), floor_dbfs, clipped=self.clipped > 0)

@@ -243,7 +243,7 @@ def test_the_meter_shows_level_countdown_and_warning():
     assert lines[0] == "3.0 s recorded, the track plays, 27 s left"
     assert lines[1].startswith("left  [####")
     assert lines[1].endswith("-0.4 dBFS, held   -0.4 dBFS")
-    assert lines[3] == "Within 1 dB of full scale: turn down."
+    assert lines[3] == "Within 1 dB of full scale: turn down, aim for peaks of -6 to -3 dBFS."
     assert "Sound was lost, 1 time" in lines[4]
     quiet = meter_lines(Progress(phase="alone", recorded_s=3.0, left_s=None, meter=fed_meter(0.0, 1), n_lost=0))
     assert quiet[0] == "3.0 s recorded; Ctrl-C ends it"

@@ -64,6 +64,20 @@ def test_clipping_is_told_for_good():
     assert meter.verdict().startswith("The recording clips")
 
 
+def test_what_was_put_right_is_not_warned_of_any_longer():
+    meter = LevelMeter(RATE_HZ, 2)
+    meter.feed(sine(-0.5))
+    assert meter.warning().startswith("Within 1 dB of full scale: turn down")
+    for _ in range(50):
+        meter.feed(sine(-5.0))
+    assert meter.warning() is None
+    assert meter.verdict().startswith("Within 1 dB")  # of the whole it stays true
+    meter.feed(np.ones((10, 2), dtype=np.float32))
+    for _ in range(50):
+        meter.feed(sine(-5.0))
+    assert meter.warning() == "The recording has clipped: turn down, and begin again."
+
+
 def words_after(peak_dbfs, noise_dbfs, seconds=4.0):
     meter = LevelMeter(RATE_HZ, 2)
     rng = np.random.default_rng(2)
