@@ -99,7 +99,7 @@ class LevelMeter:
         return None if self.highest_dbfs.max() >= NEARLY_FULL_DBFS else self.verdict()
 
     def verdict(self) -> str | None:
-        """Return what to do about the level of the whole, None if nothing; low is judged once a track's loud tone has played."""
+        """Return what to do about the level of the whole, None if nothing; low only once a loud tone has played."""
         loud_tone_played = self._track_s is not None and self._track_s > _LOUD_AFTER_S
         floor_dbfs = self.floor_dbfs if loud_tone_played else None
         return level_words(float(self.highest_dbfs.max()), floor_dbfs, clipped=self.clipped > 0)
