@@ -130,4 +130,4 @@ def test_ten_times_the_length_takes_the_same_memory(tmp_path):
             tracemalloc.stop()
 
     peak_bytes(0.5)  # what is loaded once
-    assert peak_bytes(30.0) < peak_bytes(3.0) + 200_000
+    assert peak_bytes(20.0) < peak_bytes(2.0) + 200_000
