@@ -24,9 +24,12 @@ _CLICK_RATIO = 10.0
 #: In a sound, a window whose peak is so many times higher, or whose level is so many times lower, than around it.
 _BURST_RATIO = 1.6
 _GAP_RATIO = 0.1
+_ONSET_WINDOWS = 2
 #: Level from one marker to the others; a poorly received one must stand out from its noise as well.
 _JUMP_DB = 2.0
 _CERTAIN_Z = 5.0
+#: Share of a chirp's samples that the gain around 1 kHz rests on.
+_TONE_SHARE = 0.1
 
 _QUIET_WINDOW_S = 0.005
 _SOUND_WINDOW_S = 0.02
@@ -77,10 +80,11 @@ def _level_jump(take: Take) -> str | None:
         slots = [slot for slot in take.alignment.slots if slot.channel == channel]
         if len(slots) < 3:
             continue
-        size = np.array([np.linalg.norm(slot.gains) for slot in slots])
+        # Around 1 kHz, where a filter that bends the chirps' phases does no harm.
+        size = np.array([np.linalg.norm(slot.tone_gains) for slot in slots])
         likeness = np.clip([slot.likeness for slot in slots], 1e-6, 1.0)
         samples = np.array([len(slot.residual) for slot in slots])
-        noise_db = 20.0 / np.log(10.0) * np.sqrt((1.0 - likeness) / likeness / samples)
+        noise_db = 20.0 / np.log(10.0) * np.sqrt((1.0 - likeness) / likeness / (_TONE_SHARE * samples))
         level_db = 20.0 * np.log10(np.maximum(size, 1e-12))
         away = np.abs(np.diff(level_db))
         limit = _JUMP_DB + _CERTAIN_Z * np.hypot(noise_db[1:], noise_db[:-1])
@@ -108,9 +112,10 @@ def _section_events(take: Take, section: Section, routing: Routing, full_scale: 
     if len(found.peak) < _GAP_WINDOWS:
         return
     peak, level = found.peak[:, driven], found.level[:, driven]
-    yield from found.events(
-        (peak > _BURST_RATIO * np.max(_around(peak, section), axis=0)) & (peak > floor), "a strong click"
-    )
+    strong = (peak > _BURST_RATIO * np.max(_around(peak, section), axis=0)) & (peak > floor)
+    # A sweep swells where the path has a resonance; a plug hits all at once.
+    just_before = np.concatenate([peak[:_ONSET_WINDOWS], peak[:-_ONSET_WINDOWS]])
+    yield from found.events(strong & (peak > _BURST_RATIO * just_before), "a strong click")
     usual = np.min(_around(level, section), axis=0)
     yield from found.events(_lasting((level < _GAP_RATIO * usual) & (usual > floor)), "a gap in the sound")
 
