@@ -14,13 +14,14 @@ from humcheck.findings.words import certainty, channel_words, decibels, weaker_i
 from humcheck.results import Change, Evidence, Finding, Measure
 from humcheck.results.rows import Severity
 
-#: Key of a take's condition: the port whose source shows the picture, while another one is selected.
+#: Key of a take's condition (``picture port`` is the same): the port whose source shows the picture.
 CONDITION = "picture_port"
 
 
 def other_port(use: Use) -> str | None:
     """Return the port that shows the picture where it is not the one that is selected."""
-    shown = use.key.condition.get(CONDITION)
+    named = {name.lower().replace(" ", "_"): port for name, port in use.key.condition.items()}
+    shown = named.get(CONDITION)
     return None if use.key.role != "through" or shown in (None, use.key.port) else shown
 
 
@@ -74,7 +75,7 @@ def _finding(
     role = "added"
     margins = heard(use, "buzz", role)
     verdicts = {one.verdict for one in margins}
-    source = f"The picture of the source at port {use.key.condition[CONDITION]}"
+    source = f"The picture of the source at port {other_port(use)}"
     port = "the selected port" if use.key.port is None else f"port {use.key.port}"
     although = "" if use.key.port is None else f" although {port} is selected"
     if not found:

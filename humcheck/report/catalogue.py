@@ -43,7 +43,7 @@ class Setup:
         parts = [] if self.port is None else [f"port {self.port}"]
         if self.picture is not None:
             parts.append(f"{self.picture} picture")
-        parts += [f"{name} {value}" for name, value in self.condition]
+        parts += [f"{name.replace('_', ' ')} {value}" for name, value in self.condition]
         if self.fix is not None:
             parts.append(f"with {self.fix}")
         if self.listening is not None:

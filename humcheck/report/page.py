@@ -145,6 +145,9 @@ def _settings(results: Results) -> list[tuple[str, str]]:
     mains = "found from the recording" if settings.mains_hz is None else f"{settings.mains_hz:g} Hz, given"
     volts = "not calibrated" if settings.volts_at_full_scale is None else f"{settings.volts_at_full_scale:g} V"
     listed = [("Mains frequency", mains), ("Volts at full scale", volts)]
+    for what, ohms in (("Source", settings.source_ohms), ("Load", settings.load_ohms)):
+        if ohms is not None:
+            listed.append((f"{what}, resistance", f"{ohms:g} ohm"))
     for statement in settings.listening:
         name, _, assumed = statement.partition(": ")
         listed.append((f"Listening, {name}", assumed))
