@@ -17,11 +17,13 @@ from humcheck.comparison.pairs import gain_levels, pair_rows
 from humcheck.comparison.picture_added import uses_with_rows
 from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import compared_pictures
+from humcheck.comparison.picture_traces import traces_of
 from humcheck.comparison.ports import port_changes
 from humcheck.comparison.readiness import resolvable_differences
 from humcheck.comparison.references import References, is_compared, place_of, reference_for
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
+from humcheck.comparison.spans import judged_spans
 from humcheck.results import Change, Curve, Key, Line, Measure, NotMeasured, Trace
 
 #: Steady lines add as amplitudes of unknown phase; everything else that is a level adds as power.
@@ -73,14 +75,18 @@ def compare_takes(
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
     gains = aggregate_repeats(gain_levels(takes), occasions)
     resolvable = resolvable_differences(row for row in (*gains, *measures) if row.role == "direct")
-    changes = [*_changes(measures, gains, certainty), *(row for row in pairs if isinstance(row, Change))]
+    paired_changes = (row for row in pairs if isinstance(row, Change))
+    changes = [
+        *_changes(measures, gains, certainty),
+        *judged_spans(paired_changes, takes, occasions, certainty),
+    ]
     missing = [row for row in pairs if isinstance(row, NotMeasured)]
     curves = average_curves(row for take in takes for row in take.curves)
     return {
         "measures": [*measures, *added, *relative, *own_scale, *paired, *resolvable],
         "changes": changes,
         "curves": [*curves, *added_curves(takes), *(row for row in pairs if isinstance(row, Curve))],
-        "traces": [*(row for take in takes for row in take.traces), *(row for row in pairs if isinstance(row, Trace))],
+        "traces": [*traces_of(takes), *(row for row in pairs if isinstance(row, Trace))],
         "lines": _lines_of_first(takes),
         "not_measured": _still_missing(takes, [*measures, *paired, *changes], missing),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -12,8 +13,9 @@ from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.picture_added import added_coupling
 from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import picture_changes
+from humcheck.comparison.picture_traces import traces_of
 from humcheck.estimates.rows import find_rows
-from humcheck.results import Key, Measure, TakeRow
+from humcheck.results import Key, Measure, TakeRow, Trace
 from humcheck.simulation import PictureLeak
 from tests.rows_sections import rows_section
 
@@ -142,3 +144,14 @@ def test_the_added_part_of_both_channels_is_their_power_mean(direct):
     rows = {row.channel: row.value for row in added_coupling([through], [direct])}
     powers = [10 ** (rows[channel] / 10) for channel in ("left", "right")]
     assert rows["both"] == pytest.approx(10 * np.log10(np.mean(powers)))
+
+
+def test_of_repeated_takes_one_folded_field_is_kept(direct):
+    key = direct.key
+    fold = Trace(**key.fields(quantity="picture_fold", channel="left"), x=[0.0], x_unit="ms", y=[1.0], unit="uFS")
+    other = Trace(**key.fields(quantity="thd", channel="left"), x=[100.0], x_unit="Hz", y=[0.1], unit="percent")
+    takes = [
+        replace(direct, row=msgspec.structs.replace(direct.row, id=f"t{number}"), traces=(fold, other))
+        for number in (1, 2)
+    ]
+    assert [trace.quantity for trace in traces_of(takes)] == ["picture_fold", "thd", "thd"]

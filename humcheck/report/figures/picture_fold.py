@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
-from humcheck.report.catalogue import Catalogue, Setup, channels_in_order
+from humcheck.report.catalogue import Catalogue, channels_in_order
 from humcheck.report.figures import svg
 from humcheck.report.figures.figure import Figure, LegendItem, ValueTable, drawing, panel_title, swatch
 from humcheck.report.figures.frame import (
@@ -20,12 +19,11 @@ from humcheck.report.figures.frame import (
     tick_text,
     ticks,
 )
+from humcheck.report.figures.picture_fold_panels import FoldPanel, fold_panels, largest_of
 from humcheck.report.figures.picture_strip import strip
 from humcheck.report.text import PAGE, unit_words
 from humcheck.results import Trace
 
-FOLD, NOISE, ROWS = "picture_fold", "picture_fold_noise", "picture_rows"
-FOLD_TRACES = (FOLD, NOISE, ROWS)
 MOST_PANELS = 6
 _TITLE = "The buzz, folded over one picture: sound beside the rows that are drawn meanwhile"
 _READING = (
@@ -40,32 +38,9 @@ _TABLE_STEPS = 20
 _ROOM_FOR_BOTH = 170.0
 
 
-@dataclass(slots=True, kw_only=True)
-class _Panel:
-    """One take's folds by channel, the direct ones beside them, and the picture's rows where their place is known."""
-
-    title: str
-    where: str
-    setup: Setup
-    folds: dict[str, Trace]
-    noise: dict[str, float]
-    rows: Trace | None
-    direct: dict[str, Trace] = field(default_factory=dict)
-
-    @property
-    def name(self) -> str:
-        return ", ".join(part for part in (self.title, self.where) if part)
-
-    @property
-    def whole_ms(self) -> float:
-        """Length of the field: points are evenly spread over it."""
-        first = next(iter(self.folds.values()))
-        return first.x[-1] * len(first.x) / (len(first.x) - 1)
-
-
 def picture_fold_figure(catalogue: Catalogue, key: str) -> Figure | None:
     """Return the figure of folded sound, or None where no field was folded."""
-    panels = list(_panels(catalogue))
+    panels = list(fold_panels(catalogue))
     left_out = len(panels) - MOST_PANELS
     panels = panels[:MOST_PANELS]
     if not panels:
@@ -90,72 +65,7 @@ def picture_fold_figure(catalogue: Catalogue, key: str) -> Figure | None:
     )
 
 
-def _panels(catalogue: Catalogue) -> Iterable[_Panel]:
-    """Yield a panel for each device and picture (the set-up that buzzes most), then for recordings alone."""
-    found = _by_setup(catalogue)
-    direct = {setup.picture: panel for (role, setup), panel in found.items() if role == "direct"}
-    strongest: dict[tuple[str, str | None], _Panel] = {}
-    for (role, setup), panel in found.items():
-        if role == "direct":
-            continue
-        place = setup.subject, setup.picture
-        if place not in strongest or _largest(panel) > _largest(strongest[place]):
-            strongest[place] = panel
-        control = direct.get(setup.picture)
-        if role == "through" and control is not None and control.rows is not None and panel.rows is not None:
-            panel.direct = control.folds
-    shown = sorted(strongest.values(), key=_order)
-    return shown or list(direct.values())
-
-
-def _order(panel: _Panel) -> tuple[bool, bool]:
-    """Return a sort key: what shows most first."""
-    return panel.rows is None, panel.setup.picture != "rows"
-
-
-def _by_setup(catalogue: Catalogue) -> dict[tuple[str, Setup], _Panel]:
-    """Return the first take's folds of every set-up."""
-    found: dict[tuple[str, Setup], _Panel] = {}
-    for trace in catalogue.results.traces:
-        if trace.quantity not in FOLD_TRACES or len(trace.x) != len(trace.y) or len(trace.x) < 2:
-            continue
-        setup = Setup.of(trace)
-        panel = found.setdefault(
-            (trace.role, setup),
-            _Panel(
-                title=catalogue.title(trace.subject),
-                where=", ".join(part for part in (_picture_words(setup), _other_words(catalogue, setup)) if part),
-                setup=setup,
-                folds={},
-                noise={},
-                rows=None,
-            ),
-        )
-        if trace.quantity == FOLD:
-            panel.folds.setdefault(trace.channel, trace)
-        elif trace.quantity == NOISE:
-            panel.noise.setdefault(trace.channel, trace.y[0])
-        elif panel.rows is None:
-            panel.rows = trace
-    return {place: panel for place, panel in found.items() if panel.folds}
-
-
-def _picture_words(setup: Setup) -> str:
-    return {"rows": "coded rows", "white": "white picture", "top-half": "top half white"}.get(
-        setup.picture or "", setup.picture or ""
-    )
-
-
-def _other_words(catalogue: Catalogue, setup: Setup) -> str:
-    picture = f"{setup.picture} picture"
-    return ", ".join(part for part in catalogue.where(setup).split(", ") if part and part != picture)
-
-
-def _largest(panel: _Panel) -> float:
-    return max(abs(value) for trace in panel.folds.values() for value in trace.y)
-
-
-def _description(panels: Sequence[_Panel]) -> str:
+def _description(panels: Sequence[FoldPanel]) -> str:
     parts = []
     for panel in panels:
         for channel, trace in panel.folds.items():
@@ -164,7 +74,7 @@ def _description(panels: Sequence[_Panel]) -> str:
     return " ".join(parts)
 
 
-def _legend(panels: Sequence[_Panel]) -> Iterable[LegendItem]:
+def _legend(panels: Sequence[FoldPanel]) -> Iterable[LegendItem]:
     channels = channels_in_order(channel for panel in panels for channel in panel.folds)
     for channel in channels:
         yield LegendItem(swatch=swatch(svg.path("M2 8L9 3L16 13L23 3L32 8", f"fold {channel}")), words=channel)
@@ -180,7 +90,7 @@ def _legend(panels: Sequence[_Panel]) -> Iterable[LegendItem]:
 
 
 def _draw(
-    frame: Frame, key: str, description: str, panels: Sequence[_Panel], boxes_by_frame: dict[str, list[list[float]]]
+    frame: Frame, key: str, description: str, panels: Sequence[FoldPanel], boxes_by_frame: dict[str, list[list[float]]]
 ) -> Markup:
     boxes, height = panel_boxes(frame, len(panels), height=400.0, single_height=420.0)
     boxes_by_frame[frame.name] = [box.as_list() for box in boxes]
@@ -188,14 +98,14 @@ def _draw(
     return drawing(frame, key, height, _TITLE, description, *parts)
 
 
-def _draw_panel(panel: _Panel, box: Box) -> Markup:
+def _draw_panel(panel: FoldPanel, box: Box) -> Markup:
     down = Scale(0.0, panel.whole_ms, box.y, box.bottom)
     parts = [panel_title(box.x, box.y - 22, panel.title, panel.where, box.width), _time_axis(box, down)]
     left = box.x
     if panel.rows is not None:
         parts.append(strip(panel.rows, Box(box.x, box.y, _STRIP, box.height), down))
         left += _STRIP + _GAP
-    largest = _largest(panel)
+    largest = largest_of(panel)
     high = 1.08 * largest or 1.0
     width = (box.right - left - _GAP * (len(panel.folds) - 1)) / len(panel.folds)
     for index, channel in enumerate(channels_in_order(panel.folds)):
@@ -211,7 +121,7 @@ def _time_axis(box: Box, down: Scale) -> Markup:
     return svg.join(parts)
 
 
-def _channel(panel: _Panel, channel: str, box: Box, across: Scale, down: Scale) -> Markup:
+def _channel(panel: FoldPanel, channel: str, box: Box, across: Scale, down: Scale) -> Markup:
     trace = panel.folds[channel]
     parts = [svg.line((box.x, down(value)), (box.right, down(value)), "grid") for value in ticks(0.0, down.high, 2.0)]
     step = _largest_round(across.high)
@@ -240,7 +150,7 @@ def _fold(trace: Trace, across: Scale, down: Scale, class_: str) -> Markup:
     return svg.path(svg.polyline(points), f"fold {class_}")
 
 
-def _data(panels: Sequence[_Panel], boxes: dict[str, list[list[float]]]) -> dict[str, object]:
+def _data(panels: Sequence[FoldPanel], boxes: dict[str, list[list[float]]]) -> dict[str, object]:
     """Return the drawn points for the script, which reads them by time."""
     first = next(iter(panels[0].folds.values()))
     series: list[dict[str, object]] = []
@@ -263,14 +173,14 @@ def _data(panels: Sequence[_Panel], boxes: dict[str, list[list[float]]]) -> dict
     }
 
 
-def _brightness(panel: _Panel, share: float) -> float:
+def _brightness(panel: FoldPanel, share: float) -> float:
     """Return how bright the line is that is drawn at a share of the field."""
     assert panel.rows is not None
     n_lines = len(panel.rows.y)
     return panel.rows.y[min(n_lines - 1, int(share * n_lines))]
 
 
-def _values(panels: Sequence[_Panel]) -> ValueTable:
+def _values(panels: Sequence[FoldPanel]) -> ValueTable:
     """Return the first panels at evenly spread times."""
     columns: list[tuple[str, Sequence[float], int]] = []
     for panel in panels[:3]:

@@ -18,7 +18,7 @@ from humcheck.report.figures.frame import (
     value_axis,
     value_scale,
 )
-from humcheck.report.figures.picture_fold import FOLD_TRACES
+from humcheck.report.figures.picture_fold_panels import FOLD_TRACES
 from humcheck.report.figures.thin import MOST_POINTS
 from humcheck.report.text import PAGE, visible
 from humcheck.results import Trace, quantity
