@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup
 from humcheck.report.order import (
+    BESIDE_KINDS,
     GROUPS,
     NOTE_KINDS,
     ROLE_WORDS,
@@ -158,6 +159,8 @@ def _where(catalogue: Catalogue, alike: Sequence[Finding]) -> str:
 
 
 def _complaint(row: Finding) -> int:
+    if row.kind in BESIDE_KINDS and row.quantity == "bench":
+        return -1  # the order of the devices, before what it rests on
     group = group_of_kind(row.kind, row.quantity)
     return GROUPS.index(group) if group in GROUPS else len(GROUPS)
 

@@ -84,8 +84,8 @@ def cards(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Card]:
     rest = [row for row in findings if row.subject not in under_test]
     beside = [row for row in rest if row.kind in BESIDE_KINDS]
     if beside:
-        title = "The devices beside each other"
-        made.insert(0, replace(_card(catalogue, "direct", "bench", beside, style), title=title, verdict="", numbers=()))
+        card = _card(catalogue, "direct", "bench", beside, style)
+        made.insert(0, replace(card, title="The devices beside each other", verdict="Which adds least", numbers=()))
     rest = [row for row in rest if row.kind not in BESIDE_KINDS]
     if rest or (catalogue.has_direct and not made):
         made.append(_card(catalogue, "direct", "bench", rest, style))
