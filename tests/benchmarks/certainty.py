@@ -7,6 +7,7 @@ is none that the intervals are made for.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -16,7 +17,8 @@ from humcheck.comparison.certainty import CertaintySettings
 from humcheck.comparison.changes import SIGNIFICANCE
 from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake
-from humcheck.results import Change, Key, Measure, TakeRow
+from humcheck.comparison.references import is_compared
+from humcheck.results import QUANTITIES, Change, Key, Measure, TakeRow
 from tests.benchmarks.table import Row
 
 _MARGIN_DB = 0.3
@@ -56,7 +58,8 @@ class Scene:
     outlier_db: float = 0.0
 
 
-def _heavy(rng: np.random.Generator, n: int) -> np.ndarray:  # type: ignore[type-arg]
+def heavy_tails(rng: np.random.Generator, n: int) -> np.ndarray:  # type: ignore[type-arg]
+    """Return draws of Student's t with three degrees of freedom, of unit variance."""
     return rng.standard_t(3, n) / np.sqrt(3.0)
 
 
@@ -66,7 +69,7 @@ _SCENES = {
     "pluggings and repeats": Scene(),
     _DRIFTING: Scene(drift_db=0.4),
     _ALIKE: Scene(plug_db=0.0, repeat_db=0.1),
-    "not modelled: heavy tails (Student's t, 3)": Scene(tails=_heavy),
+    "not modelled: heavy tails (Student's t, 3)": Scene(tails=heavy_tails),
     "not modelled: one take 1 dB off": Scene(outlier_db=1.0),
     "not modelled: one device four times rougher": Scene(rough="Birch"),
 }
@@ -77,7 +80,7 @@ def run(quick: bool) -> list[Row]:
     rows: list[Row] = []
     for name, scene in _SCENES.items():
         rows += _rows(name, scene, 40 if quick else 1000)
-    return rows
+    return [*rows, _cost()]
 
 
 def _rows(name: str, scene: Scene, n_benches: int) -> list[Row]:
@@ -113,6 +116,13 @@ def _rows(name: str, scene: Scene, n_benches: int) -> list[Row]:
 
 def bench(scene: Scene, rng: np.random.Generator, *, truth_db: float) -> tuple[list[Change], Callable[[Change], float]]:
     """Return the changes of one bench whose uses all differ from direct by `truth_db`, and what is true of them."""
+    certainty = CertaintySettings(margins={"hum_level": _MARGIN_DB})
+    changes = compare_takes(takes_of(scene, rng, truth_db=truth_db), certainty=certainty)["changes"]
+    return changes, lambda row: _true(row, truth_db)
+
+
+def takes_of(scene: Scene, rng: np.random.Generator, *, truth_db: float) -> list[MeasuredTake]:
+    """Return the takes of such a bench."""
     takes: list[MeasuredTake] = []
     for device in _DEVICES:
         for number, (port, n_pluggings, n_repeats) in enumerate(_USES):
@@ -126,8 +136,7 @@ def bench(scene: Scene, rng: np.random.Generator, *, truth_db: float) -> tuple[l
     if scene.outlier_db:
         index = int(rng.integers(len(takes)))
         takes[index] = _shifted(takes[index], scene.outlier_db)
-    certainty = CertaintySettings(margins={"hum_level": _MARGIN_DB})
-    return compare_takes(takes, certainty=certainty)["changes"], lambda row: _true(row, truth_db)
+    return takes
 
 
 def _true(row: Change, truth_db: float) -> float:
@@ -168,6 +177,39 @@ def _shifted(take: MeasuredTake, by_db: float) -> MeasuredTake:
         interval="within", takes=old.takes,
     )  # fmt: skip
     return replace(take, measures=(new,))
+
+
+def _cost() -> Row:
+    """Return what a hundred takes of many rows cost to set against each other."""
+    rng = np.random.default_rng(12)
+    # All that are compared come first; the others are only averaged.
+    names = sorted(QUANTITIES, key=lambda name: not is_compared(name))
+    takes = []
+    for number in range(100):
+        key = Key(subject="direct", role="direct", quantity="")
+        if number % 20:
+            key = Key(subject=_DEVICES[number % 2], role="through", port=str(number % 8), quantity="")
+        take = _take(key, f"t{number}", str(number), 0.0, 0.02)
+        rows = [
+            Measure(
+                **key.fields(quantity=name, channel=channel), value=value, unit=QUANTITIES[name].unit,
+                low=value - 0.02, high=value + 0.02, interval="within", takes=[take.row.id],
+            )
+            for name in names for channel in ("left", "right", "both") for value in 50 + 0.1 * rng.standard_normal(1)
+        ]  # fmt: skip
+        takes.append(replace(take, measures=tuple(rows[:150])))
+    began = time.process_time()
+    compare_takes(takes)
+    spent = time.process_time() - began
+    return Row(
+        figure="setting 100 takes of 150 rows against each other",
+        condition="one thread",
+        reached=spent,
+        target=2.0,
+        unit="s",
+        n=1,
+        passed=spent <= 2.0,
+    )
 
 
 def _coverage(name: str, contrast: str, held: Sequence[float]) -> Row:
