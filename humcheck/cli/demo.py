@@ -26,17 +26,20 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(arguments: argparse.Namespace) -> int:
     """Simulate, measure, write."""
     from humcheck.cli.outputs import print_summary
+    from humcheck.cli.progress import shown_progress
     from humcheck.errors import printable
     from humcheck.findings.audibility import listening_settings
     from humcheck.pipeline.demo import run_demo
 
-    outcome = run_demo(
-        arguments.out,
-        seed=arguments.seed,
-        force=arguments.force,
-        keep_takes=arguments.keep_takes,
-        listening=listening_settings(arguments.listening),
-    )
+    with shown_progress("making and measuring takes") as progress:
+        outcome = run_demo(
+            arguments.out,
+            seed=arguments.seed,
+            force=arguments.force,
+            keep_takes=arguments.keep_takes,
+            listening=listening_settings(arguments.listening),
+            progress=progress,
+        )
     print_summary(outcome.results)
     for path in outcome.written:
         print(f"written: {printable(path)}")

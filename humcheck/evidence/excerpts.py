@@ -54,6 +54,15 @@ def make_excerpts(
     return Excerpts(sounds=tuple(kept), notes={name: note for name, note in notes.items() if note})
 
 
+def takes_heard(takes: Sequence[MeasuredTake]) -> list[MeasuredTake]:
+    """Return the takes of tracks that `make_excerpts` will open."""
+    heard: dict[str, MeasuredTake] = {}
+    for _, group, _ in _groups(takes, ()):
+        if not isinstance(group, ProgrammeMatch):
+            heard.update((one.take.row.id, one.take) for one in group)
+    return list(heard.values())
+
+
 def _groups(takes: Sequence[MeasuredTake], programmes: Sequence[ProgrammeMatch]) -> Iterator[tuple[str, _Group, str]]:
     """Yield name, takes and note of each group, in the order of the takes."""
     directs = [take for take in takes if take.role == "direct"]

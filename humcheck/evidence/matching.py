@@ -18,7 +18,10 @@ _LARGEST_MATCH_DB = 40.0
 def quiet_group(
     takes: Sequence[MeasuredTake], directs: Sequence[MeasuredTake], gains_db: Mapping[str, float]
 ) -> tuple[list[QuietTake], str]:
-    """Return what is heard of one device: the direct take that fits best, then the first take of each use.
+    """Return what is heard of one device: the direct take that fits best, then the first take of some uses.
+
+    The noisiest use comes first, then those that differ from it in one thing alone, the quietest of them first: what a
+    cure, another picture or another port makes of the same noise.
 
     Parameters
     ----------
@@ -39,7 +42,7 @@ def quiet_group(
     for take in takes:
         if take.quiet is not None:
             uses.setdefault(take.key.identity(), take)
-    heard = list(uses.values())[:MOST_USES]
+    heard = _noisiest_and_its_like(list(uses.values()))[:MOST_USES]
     if not heard:
         return [], ""
     direct = _best_direct(heard[0], directs)
@@ -47,6 +50,26 @@ def quiet_group(
     group += [QuietTake(take=take, match_db=_match_db(take, direct, gains_db)) for take in heard]
     left_out = len(uses) - len(heard)
     return group, _left_out_words(left_out)
+
+
+def _noisiest_and_its_like(takes: Sequence[MeasuredTake]) -> list[MeasuredTake]:
+    if len(takes) < 3:
+        return list(takes)
+    noisiest = max(takes, key=_noise_dbfs)
+
+    def unlike(take: MeasuredTake) -> tuple[bool, bool, float]:
+        own, other = noisiest.key, take.key
+        differs = [
+            own.fix != other.fix, own.picture != other.picture, own.condition != other.condition, own.port != other.port
+        ]  # fmt: skip
+        return sum(differs) > 1, differs[-1], _noise_dbfs(take)
+
+    return [noisiest, *sorted((take for take in takes if take is not noisiest), key=unlike)]
+
+
+def _noise_dbfs(take: MeasuredTake) -> float:
+    """Return the A-weighted noise of a take's noisiest channel."""
+    return max((row.value for row in take.measures if row.quantity == "noise_level_a"), default=-math.inf)
 
 
 def _left_out_words(number: int) -> str:

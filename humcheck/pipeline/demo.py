@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import msgspec
@@ -12,12 +13,32 @@ import msgspec
 from humcheck.audio.writing import refuse_to_overwrite, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import UnusableCall
-from humcheck.evidence import Excerpts, folder_name, make_excerpts, refuse_folder, with_excerpts, write_folder
+from humcheck.evidence import (
+    Excerpts,
+    folder_name,
+    make_excerpts,
+    refuse_folder,
+    takes_heard,
+    with_excerpts,
+    write_folder,
+)
 from humcheck.findings.audibility import PRESETS, ListeningSetting
-from humcheck.pipeline.compare import measure_files, results_of
-from humcheck.pipeline.demo_bench import RATE_HZ, TRACK_BITS, TRACK_LENGTH, DemoTake, demo_takes, write_demo_takes
+from humcheck.pipeline.compare import results_of
+from humcheck.pipeline.demo_bench import (
+    RATE_HZ,
+    TRACK_BITS,
+    TRACK_LENGTH,
+    DemoTake,
+    demo_takes,
+    plain_takes,
+    write_demo_takes,
+)
+from humcheck.pipeline.demo_file import bench_file_of
+from humcheck.pipeline.measure import measure_take
+from humcheck.pipeline.measure_many import Progress
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.pipeline.workers import side_by_side
 from humcheck.report.page import render_page
 from humcheck.report.truth import TruthRow
 from humcheck.results import RESULTS_MARK, Results, results_to_json
@@ -49,6 +70,7 @@ def run_demo(
     force: bool = False,
     keep_takes: bool = False,
     listening: tuple[ListeningSetting, ...] = PRESETS,
+    progress: Progress | None = None,
 ) -> DemoOutcome:
     """Write tracks, make takes, measure them, and write one report for each box and one for all.
 
@@ -64,6 +86,8 @@ def run_demo(
         Leave the simulated recordings in the folder, to try other commands on.
     listening : tuple of ListeningSetting
         Ways of listening for which audibility is predicted.
+    progress : callable, optional
+        Told of each take that is done.
 
     Raises
     ------
@@ -82,10 +106,12 @@ def run_demo(
     write_tracks(_made(target / "demo-tracks"), rate_hz=RATE_HZ, bits=TRACK_BITS, length=TRACK_LENGTH, force=force)
     settings = replace(_SETTINGS, listening=listening)
     if keep_takes:
-        measured = _measured(_made(target / "demo-takes"), takes, seed, force)
+        kept = _made(target / "demo-takes")
+        measured = _measured(kept, takes, seed=seed, keep=True, force=force, progress=progress)
+        write_whole(kept / "bench.toml", bench_file_of(takes, BENCH_NAME), force=force)
         return _written(target, takes, measured, settings, force)
     with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
-        measured = _measured(Path(hidden), takes, seed, force)
+        measured = _measured(Path(hidden), takes, seed=seed, keep=False, force=force, progress=progress)
         # Excerpts are cut from the takes, so the pages are written while those are there.
         return _written(target, takes, measured, settings, force)
 
@@ -104,23 +130,40 @@ def _devices(takes: Sequence[DemoTake]) -> list[str]:
     return sorted({take.device.lower() for take in takes if take.device is not None})
 
 
-def _measured(folder: Path, takes: Sequence[DemoTake], seed: int, force: bool) -> list[MeasuredTake]:
-    paths = write_demo_takes(folder, seed=seed, force=force, jobs=2)
-    requests = [
-        TakeRequest(
-            path=str(path),
-            role=take.role,
-            device=take.device,
-            port=take.port,
-            picture=take.picture,
-            condition=dict(take.condition),
-            fix=take.fix,
-        )
-        for take, path in zip(takes, paths, strict=True)
-    ]
-    measured, problems = measure_files(requests, _SETTINGS)
-    if problems:
-        raise problems[0]
+def _measured(
+    folder: Path, takes: Sequence[DemoTake], *, seed: int, keep: bool, force: bool, progress: Progress | None
+) -> list[MeasuredTake]:
+    """Make the takes and measure them; those that nobody will hear are not kept, since they fill a disk."""
+    make = partial(_made_and_measured, folder, seed, keep, force)
+    measured: list[MeasuredTake | None] = [None] * len(takes)
+    for count, (place, outcome) in enumerate(side_by_side(make, range(len(takes))), start=1):
+        if isinstance(outcome, BaseException):
+            raise UnusableCall("the demo ran out of memory, or was ended from outside", remedy="close other programs")
+        measured[place] = outcome
+        if progress is not None:
+            progress(count, len(takes), takes[place].file_name)
+    done = [take for take in measured if take is not None]
+    if not keep:
+        write_demo_takes(folder, seed=seed, jobs=2, file_names={take.row.file for take in takes_heard(done)})
+    return done
+
+
+def _made_and_measured(folder: Path, seed: int, keep: bool, force: bool, place: int) -> MeasuredTake:
+    take = demo_takes(seed)[place]
+    path = take.write(folder, force=force)
+    request = TakeRequest(
+        path=str(path),
+        role=take.role,
+        device=take.device,
+        port=take.port,
+        picture=take.picture,
+        condition=dict(take.condition),
+        fix=take.fix,
+        plugging=take.plugging,
+    )
+    measured = measure_take(request, f"t{place + 1}", _SETTINGS)
+    if not keep:
+        path.unlink()
     return measured
 
 
@@ -158,42 +201,53 @@ def _write_pair(page: Path, results: Results, excerpts: Excerpts, truth: Sequenc
 
 
 def _truth_rows(takes: Sequence[DemoTake]) -> Iterator[TruthRow]:
-    """Yield the simulation's own values of what the first full take of each use was measured to be."""
+    """Yield the simulation's own values of every use, without the small changes from take to take."""
+    plain = {take.file_name: take for take in plain_takes()}
     direct = next(take for take in takes if take.role == "direct" and take.track == "full")
-    seen: set[tuple[str | None, str | None, str | None]] = set()
+    seen: set[tuple[object, ...]] = set()
     for take in takes:
-        use = (take.device, take.picture, take.fix)
-        if take.role != "through" or take.track != "full" or use in seen:
+        full = take.track == "full"
+        use = (take.device, take.port, take.picture, take.fix, *take.condition.items())
+        if take.role != "through" or ((*use, full) in seen):
             continue
-        seen.add(use)
+        seen.add((*use, full))
         for index, channel in enumerate(_CHANNELS):
-            yield from _truth_of(take, direct, index, channel)
+            if use not in seen:
+                yield from _noise_and_gain(plain[take.file_name], plain[direct.file_name], index, channel)
+            if full:
+                yield from _of_full_track(plain[take.file_name], index, channel)
+        seen.add(use)
 
 
-def _truth_of(take: DemoTake, direct: DemoTake, index: int, channel: str) -> Iterator[TruthRow]:
-    truth, reference = take.truth, direct.truth
+def _noise_and_gain(take: DemoTake, direct: DemoTake, index: int, channel: str) -> Iterator[TruthRow]:
+    truth = take.truth
+    yield _truth(take, channel, "hum_level", truth.hum_level_dbfs[index], "dBFS", "through")
+    yield _truth(take, channel, "buzz_level", truth.buzz_level_dbfs[index], "dBFS", "through")
+    yield _truth(take, channel, "hiss_level", truth.hiss_level_dbfs[index], "dBFS", "through")
+    yield _truth(take, channel, "gain", truth.gain_db[index] - direct.truth.gain_db[index], "dB", "change")
 
-    def row(quantity: str, value: float, unit: str, role: str) -> TruthRow:
-        return TruthRow(
-            subject=take.device or "",
-            channel=channel,
-            quantity=quantity,
-            true_value=float(value),
-            unit=unit,
-            role=role,
-            port=take.port,
-            picture=take.picture,
-            fix=take.fix,
-        )
 
-    yield row("hum_level", truth.hum_level_dbfs[index], "dBFS", "through")
-    yield row("buzz_level", truth.buzz_level_dbfs[index], "dBFS", "through")
-    yield row("hiss_level", truth.hiss_level_dbfs[index], "dBFS", "through")
-    yield row("gain", truth.gain_db[index] - reference.gain_db[index], "dB", "change")
-    yield row("crosstalk_1k", truth.crosstalk_1k_db[index], "dB", "through")
+def _of_full_track(take: DemoTake, index: int, channel: str) -> Iterator[TruthRow]:
+    truth = take.truth
+    yield _truth(take, channel, "crosstalk_1k", truth.crosstalk_1k_db[index], "dB", "through")
     thd_percent = float(truth.thd_percent(_FULL_SCALE_TONE_DBFS)[index])
     if thd_percent > 0:
-        yield row("thd", thd_percent, "percent", "through")
+        yield _truth(take, channel, "thd", thd_percent, "percent", "through")
+
+
+def _truth(take: DemoTake, channel: str, quantity: str, value: float, unit: str, role: str) -> TruthRow:
+    return TruthRow(
+        subject=take.device or "",
+        channel=channel,
+        quantity=quantity,
+        true_value=float(value),
+        unit=unit,
+        role=role,
+        port=take.port,
+        picture=take.picture,
+        fix=take.fix,
+        condition=dict(take.condition),
+    )
 
 
 #: Level of the tone near full scale in the track.

@@ -1,44 +1,36 @@
 """The made-up bench of the demo: a town library's travelling show of old home computers, with three switch boxes.
 
 Lamp plays the tracks and hisses a little; Kite draws the picture on the shared screen; Otter stands by, connected but
-idle, at the next port. Alder joins two earths, so the mains is heard through it; Birch lets the picture into the
-sound; Cedar is quiet, but takes level and lets each channel into the other.
+idle, at the next port. Three cures are tried on Alder, which hums; Birch is taken with other pictures, Cedar with one
+output loaded and with two.
+
+The plan is a sparse one: every port three times with the short quiet track, and the full track once where it matters.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+import zlib
+from collections.abc import Collection, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
-from humcheck.simulation import (
-    COMPOSITE_SYNC,
-    TIMING_312,
-    ChannelPath,
-    Crosstalk,
-    Crystal,
-    Hiss,
-    Hum,
-    LinearPath,
-    Mains,
-    PathModel,
-    Picture,
-    PictureLeak,
-    Polynomial,
-    Recorder,
-    TakePlan,
-    Truth,
-    ground_loop,
-    harmonics,
-    plan_take,
-    rectified,
+from humcheck.pipeline.demo_paths import (
+    LOOP_DBFS,
+    PORTS,
+    WORST_PORT,
+    alder_path,
+    birch_path,
+    cedar_path,
+    direct_path,
+    recorder_path,
 )
+from humcheck.simulation import PathModel, Recorder, TakePlan, Truth, plan_take
 from humcheck.tracks.layouts import layout
 
 Role = Literal["direct", "through", "recorder"]
@@ -47,8 +39,6 @@ RATE_HZ = 48000
 TRACK_BITS = 24
 TRACK_LENGTH = "short"
 _RECORDER_TAKE_S = 20.0
-#: A home computer's picture: whole lines, 50.08 fields a second beside 50 Hz mains, and sync that a black screen has.
-_TIMING = replace(TIMING_312, sync_level=COMPOSITE_SYNC)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +51,7 @@ class DemoTake:
         Name of its file.
     role : str
         ``"direct"``, ``"through"`` or ``"recorder"``.
-    device, port, picture, fix : str or None
+    device, port, picture, fix, plugging : str or None
         How it was taken, as a bench file says it.
     condition : mapping of str to str
         Further conditions.
@@ -81,6 +71,7 @@ class DemoTake:
     port: str | None = None
     picture: str | None = None
     fix: str | None = None
+    plugging: str | None = None
     condition: Mapping[str, str] = field(default_factory=dict)
     track: str | None = "full"
     path: PathModel
@@ -123,7 +114,7 @@ def demo_takes(seed: int = 1) -> list[DemoTake]:
     seed : int
         Another seed gives another day: clocks, mains, hiss and the small changes between takes differ.
     """
-    return [_with_todays_changes(take, seed, index) for index, take in enumerate(_takes())]
+    return [_with_todays_changes(take, seed) for take in plain_takes()]
 
 
 def write_demo_takes(
@@ -167,132 +158,83 @@ def _write_one(folder: Path, seed: int, force: bool, index: int) -> Path:
     return demo_takes(seed)[index].write(folder, force=force)
 
 
-# The bench ----------------------------------------------------------------------------------------------------------
-
-_SOURCE_HUM = Hum(amplitudes=harmonics({1: -97.0, 2: -104.0, 3: -102.0, 5: -110.0}, phase_seed=1), right=0.9)
-_RECORDER_HUM = Hum(amplitudes=harmonics({1: -112.0, 3: -118.0}, phase_seed=2), right=1.1)
-_RECORDER_HISS = Hiss.both(-101.0)
-_LAMP_HISS = Hiss.both(-93.0)
-#: What picture and sound leave in each other on the bench itself.
-_BENCH_LEAK = PictureLeak(level_dbfs_at_1k=-132.0)
-_BENCH_GAIN_DB = -4.0
+def _through(device: str, words: str, number: int, path: PathModel, **more: Any) -> DemoTake:
+    """Return one take through a box; the first of those at the worst port with a white picture plays the full track."""
+    keys = {"port": WORST_PORT, "picture": "white", "track": "silence", **more}
+    name = f"{device.lower()}-{words}-{number}.wav"
+    return DemoTake(file_name=name, role="through", device=device, path=path, plugging=f"{words}-{number}", **keys)
 
 
-def _bench_linear(left_db: float = 0.0, right_db: float = 0.0, **more: Crosstalk) -> LinearPath:
-    """Return the bench with a box that changes level and crosstalk only."""
-    coupling_hz = (1.6,)  # 10 uF into 10 kohm at the recorder
-    bleed = {"into_left": Crosstalk.at_1k(-98.0), "into_right": Crosstalk.at_1k(-98.0), **more}
-    return LinearPath(
-        left=ChannelPath(gain_db=_BENCH_GAIN_DB + left_db, low_corners_hz=coupling_hz),
-        right=ChannelPath(gain_db=_BENCH_GAIN_DB - 0.04 + right_db, low_corners_hz=coupling_hz),
-        into_left=bleed["into_left"],
-        into_right=bleed["into_right"],
+def _direct(number: int, picture: str = "white", track: str = "full") -> DemoTake:
+    name = f"direct-{number}.wav" if picture == "white" else f"direct-{picture}-{number}.wav"
+    path = direct_path(picture)
+    return DemoTake(
+        file_name=name, role="direct", picture=picture, track=track, path=path, plugging=f"{picture}-{number}"
     )
 
 
-def _bench(**changed: object) -> PathModel:
-    plain = PathModel(
-        player=Crystal(ppm=17.0, walk_ppm=0.1),
-        recorder_clock=Crystal(ppm=-26.0, walk_ppm=0.1),
-        linear=_bench_linear(),
-        mains=Mains(frequency_hz=50.0, wander_mhz=20.0, correlation_s=300.0),
-        hum=(_SOURCE_HUM, _RECORDER_HUM),
-        hiss=(_RECORDER_HISS, _LAMP_HISS),
-    )
-    return replace(plain, **changed)  # type: ignore[arg-type]
+def _alder_takes() -> Iterator[DemoTake]:
+    on = {"condition": {"supply": "on"}}
+    for port in PORTS:
+        for number in _REPEATS:
+            track = "full" if (port, number) == (WORST_PORT, 1) else "silence"
+            yield _through("Alder", f"port{port}", number, alder_path(port), port=port, track=track, **on)
+    for number in _REPEATS:
+        path = alder_path(WORST_PORT, supply="off")
+        yield _through("Alder", "unplugged", number, path, condition={"supply": "off"})
+    for fix in filter(None, LOOP_DBFS):
+        for number in _REPEATS:
+            track = "full" if number == 1 else "silence"
+            words = fix.split()[0].lower()
+            yield _through("Alder", words, number, alder_path(WORST_PORT, fix), fix=fix, track=track, **on)
 
 
-def _showing(picture: str, *leaks: PictureLeak) -> Picture:
-    return Picture.plain(picture, _TIMING, _BENCH_LEAK, *leaks)
+def _birch_takes() -> Iterator[DemoTake]:
+    for port in PORTS:
+        for number in _REPEATS:
+            track = "full" if (port, number) == (WORST_PORT, 1) else "silence"
+            yield _through("Birch", f"port{port}", number, birch_path(port, "white"), port=port, track=track)
+    for number in _REPEATS:
+        yield _through("Birch", "black", number, birch_path(WORST_PORT, "black"), picture="black")
+    yield _through("Birch", "rows", 1, birch_path(WORST_PORT, "rows"), picture="rows")
 
 
-def _direct(picture: str) -> PathModel:
-    return _bench(picture=_showing(picture))
+def _cedar_takes() -> Iterator[DemoTake]:
+    one, two = ({"condition": {"outputs": number}} for number in ("1", "2"))
+    for port in PORTS:
+        for number in _REPEATS:
+            track = "full" if (port, number) == (WORST_PORT, 1) else "silence"
+            yield _through("Cedar", f"port{port}", number, cedar_path(), port=port, track=track, **one)
+    for number in _REPEATS:
+        yield _through("Cedar", "loaded", number, cedar_path("2"), **two)
+    for number in _REPEATS:
+        yield _through("Cedar", "black", number, cedar_path(picture="black"), picture="black", **one)
 
 
-def _recorder() -> PathModel:
-    return _bench(hum=(_RECORDER_HUM,), hiss=(_RECORDER_HISS,))
+#: Takes of each use: what three can tell, and no more.
+_REPEATS = (1, 2, 3)
 
 
-def _alder(*, isolated: bool = False) -> PathModel:
-    """Return the box that joins two earths; an isolating transformer takes most of that away, and some bass."""
-    loop_dbfs = -96.0 if isolated else -62.0
-    loop = Hum(amplitudes=ground_loop(loop_dbfs, n_harmonics=17, fall_db=5.0, phase_seed=3), right=0.8)
-    ripple = Hum(amplitudes=rectified(-94.0, n_harmonics=20))
-    linear = _bench_linear(-0.1, -0.1)
-    if isolated:
-        linear = replace(
-            linear,
-            left=replace(linear.left, gain_db=linear.left.gain_db - 0.4, low_corners_hz=(1.6, 18.0)),
-            right=replace(linear.right, gain_db=linear.right.gain_db - 0.4, low_corners_hz=(1.6, 18.0)),
-        )
-    return _bench(linear=linear, hum=(_SOURCE_HUM, _RECORDER_HUM, loop, ripple), picture=_showing("white"))
-
-
-def _birch(picture: str) -> PathModel:
-    """Return the box with the picture line beside the sound line, and an amplifier that turns the sign over."""
-    linear = LinearPath(
-        left=ChannelPath(
-            gain_db=_BENCH_GAIN_DB + 0.5, polarity=-1, low_corners_hz=(1.6, 12.0), high_corners_hz=(38e3,)
-        ),
-        right=ChannelPath(
-            gain_db=_BENCH_GAIN_DB + 0.4, polarity=-1, low_corners_hz=(1.6, 12.0), high_corners_hz=(38e3,)
-        ),
-        into_left=Crosstalk.at_1k(-82.0),
-        into_right=Crosstalk.at_1k(-80.0),
-    )
-    leaks = (
-        PictureLeak(level_dbfs_at_1k=-71.0, right=0.7),
-        PictureLeak(level_dbfs_at_1k=-86.0, kind="shared", right=0.7),
-    )
-    return _bench(
-        linear=linear,
-        distortion=Polynomial(coefficients=(2e-4, 3e-4)),
-        hiss=(_RECORDER_HISS, _LAMP_HISS, Hiss.both(-95.0)),
-        picture=_showing(picture, *leaks),
-    )
-
-
-def _cedar() -> PathModel:
-    """Return the box without a supply: resistors that cost level, and wires side by side."""
-    linear = _bench_linear(
-        -3.3,
-        -3.7,
-        into_left=Crosstalk(capacitance_f=150e-12),
-        into_right=Crosstalk(capacitance_f=220e-12),
-    )
-    return _bench(linear=linear, picture=_showing("white"))
-
-
-def _takes() -> list[DemoTake]:
-    def through(device: str, file_name: str, path: PathModel, **more: str) -> DemoTake:
-        keys = {"port": "1", "picture": "white", **more}
-        return DemoTake(file_name=file_name, role="through", device=device, path=path, **keys)  # type: ignore[arg-type]
-
-    def direct(file_name: str, picture: str = "white", track: str = "full") -> DemoTake:
-        return DemoTake(file_name=file_name, role="direct", picture=picture, track=track, path=_direct(picture))
-
+def plain_takes() -> list[DemoTake]:
+    """Return the day, direct takes first, last and between the boxes, without the small changes from take to take."""
     return [
-        direct("direct-1.wav"),
-        direct("direct-black.wav", "black", track="silence"),
-        through("Alder", "alder-1.wav", _alder()),
-        through("Alder", "alder-2.wav", _alder(), track="silence"),
-        through("Alder", "alder-isolated.wav", _alder(isolated=True), track="silence", fix="isolating transformer"),
-        through("Birch", "birch-1.wav", _birch("white")),
-        through("Birch", "birch-2.wav", _birch("white"), track="silence"),
-        through("Birch", "birch-black.wav", _birch("black"), track="silence", picture="black"),
-        through("Cedar", "cedar-1.wav", _cedar()),
-        through("Cedar", "cedar-2.wav", _cedar(), track="silence"),
-        direct("direct-2.wav"),
-        DemoTake(file_name="recorder.wav", role="recorder", track=None, path=_recorder()),
-        direct("direct-rows.wav", "rows", track="silence"),
-        through("Birch", "birch-rows.wav", _birch("rows"), track="silence", picture="rows"),
+        _direct(1),
+        _direct(1, "black", "silence"),
+        _direct(1, "rows", "silence"),
+        *_alder_takes(),
+        _direct(2, track="silence"),
+        *_birch_takes(),
+        _direct(3, track="silence"),
+        _direct(2, "black", "silence"),
+        *_cedar_takes(),
+        _direct(4),
+        DemoTake(file_name="recorder.wav", role="recorder", track=None, path=recorder_path()),
     ]
 
 
-def _with_todays_changes(take: DemoTake, seed: int, index: int) -> DemoTake:
+def _with_todays_changes(take: DemoTake, seed: int) -> DemoTake:
     """Return the take with what changes from one take to the next on a real bench: a little of everything."""
-    rng = np.random.default_rng([seed, index])
+    rng = np.random.default_rng([seed, zlib.crc32(take.file_name.encode())])
     path = take.path
     gain_db = rng.normal(0.0, 0.01)
     hum_factor = float(np.exp(rng.normal(0.0, 0.03)))

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import (
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+    as_completed,
+)
+from functools import partial
 from multiprocessing import get_context
+from typing import TypeVar
 
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, UnusableTake
@@ -19,6 +28,8 @@ _FEWEST_FOR_PROCESSES = 8
 
 Measured = MeasuredTake | HumcheckError
 Job = tuple[TakeRequest, str]
+_Item = TypeVar("_Item")
+_Result = TypeVar("_Result")
 
 
 def available_cores() -> int:
@@ -43,26 +54,53 @@ def measured_side_by_side(
     n_workers : int, optional
         Takes measured at a time; all cores where it is not given.
     """
-    count = max(1, min(n_workers or available_cores(), len(jobs)))
+    for place, outcome in side_by_side(partial(measured_or_error, settings), jobs, n_workers=n_workers):
+        yield place, _said(outcome, jobs[place][0]) if isinstance(outcome, BaseException) else outcome
+
+
+def side_by_side(
+    function: Callable[[_Item], _Result], items: Sequence[_Item], *, n_workers: int | None = None
+) -> Iterator[tuple[int, _Result | BrokenExecutor | MemoryError]]:
+    """Call a function for each item on all cores; yield each result as it is done, with its item's place.
+
+    Parameters
+    ----------
+    function : callable
+        Of a module, so that another process finds it.
+    items : sequence
+        What it is called with.
+    n_workers : int, optional
+        Calls at a time; all cores where it is not given.
+
+    Yields
+    ------
+    place : int
+    result : object, or BrokenExecutor or MemoryError
+        The last two where a process was ended from outside, or had no memory left.
+    """
+    count = max(1, min(n_workers or available_cores(), len(items)))
     if count == 1:
-        for place, (request, take_id) in enumerate(jobs):
-            yield place, measured_or_error(request, take_id, settings)
+        for place, item in enumerate(items):
+            yield place, function(item)
         return
-    with _executor(count, len(jobs)) as workers:
-        pending = {
-            workers.submit(measured_or_error, request, take_id, settings): place
-            for place, (request, take_id) in enumerate(jobs)
+    with _executor(count, len(items)) as workers:
+        pending: dict[Future[_Result], int] = {
+            workers.submit(function, item): place for place, item in enumerate(items)
         }
         try:
             for done in as_completed(pending):
-                yield pending[done], _outcome(done, jobs[pending[done]][0])
+                try:
+                    yield pending[done], done.result()
+                except (BrokenExecutor, MemoryError) as error:
+                    yield pending[done], error
         except BaseException:
             workers.shutdown(wait=False, cancel_futures=True)
             raise
 
 
-def measured_or_error(request: TakeRequest, take_id: str, settings: MeasuringSettings) -> Measured:
+def measured_or_error(settings: MeasuringSettings, job: Job) -> Measured:
     """Measure one take; return what is wrong with it if it cannot be used."""
+    request, take_id = job
     try:
         return measure_take(request, take_id, settings)
     except HumcheckError as error:
@@ -81,16 +119,11 @@ def _end_quietly() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def _outcome(done: Future[Measured], request: TakeRequest) -> Measured:
-    from concurrent.futures.process import BrokenProcessPool
-
-    try:
-        return done.result()
-    except BrokenProcessPool:
-        return UnusableTake(
-            "the process that measured it was ended from outside, perhaps for want of memory",
-            where=request.path,
-            remedy="close other programs, or measure fewer takes at a time with --jobs 1",
-        )
-    except MemoryError:
+def _said(error: BaseException, request: TakeRequest) -> HumcheckError:
+    if isinstance(error, MemoryError):
         return UnusableTake("there is not enough memory to measure it", where=request.path, remedy="try --jobs 1")
+    return UnusableTake(
+        "the process that measured it was ended from outside, perhaps for want of memory",
+        where=request.path,
+        remedy="close other programs, or measure fewer takes at a time with --jobs 1",
+    )

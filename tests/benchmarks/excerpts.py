@@ -122,7 +122,7 @@ def _cost_and_size(folder: Path) -> list[Row]:
     made = {take.file_name: take for take in demo_takes(1)}
     requests = [
         TakeRequest(path=str(made[name].write(folder)), role=made[name].role, device=made[name].device, picture="white")
-        for name in ("direct-1.wav", "birch-1.wav")
+        for name in ("direct-1.wav", "birch-port4-1.wav")
     ]
     settings = MeasuringSettings(mains_hz=50.0)
     began = time.process_time()

@@ -21,7 +21,7 @@ def outcome(tmp_path_factory):
     requests = [
         TakeRequest(path=str(take.write(folder)), role=take.role, device=take.device, port=take.port,
                     picture=take.picture)
-        for take in (made["direct-black.wav"], made["cedar-2.wav"])
+        for take in (made["direct-black-1.wav"], made["cedar-port4-2.wav"])
     ]  # fmt: skip
     return compare_files(requests, MeasuringSettings(mains_hz=50.0), bench_name="Cedar", to_hear=True)
 

@@ -11,8 +11,8 @@ from humcheck.pipeline.settings import MeasuringSettings
 
 #: As few takes as tell the causes: the whole demo is longer.
 TAKES = (
-    "direct-1.wav", "direct-black.wav", "alder-2.wav", "alder-isolated.wav", "birch-2.wav", "birch-black.wav",
-    "cedar-1.wav",
+    "direct-1.wav", "direct-black-1.wav", "alder-port4-2.wav", "alder-isolating-2.wav", "birch-port4-2.wav",
+    "birch-black-1.wav", "cedar-port4-1.wav",
 )  # fmt: skip
 
 
