@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from humcheck.comparison.certainty import CertaintySettings
 from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
 from humcheck.errors import HumcheckError, UnusableCall
@@ -107,7 +108,7 @@ def results_of(
     further: Sequence[Any] = (),
 ) -> Results:
     """Return the results of takes that were measured already; `further` rows are kept as they are."""
-    rows = compare_takes(measured, further)
+    rows = compare_takes(measured, further, CertaintySettings(margins=settings.margins))
     created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     results = Results(
         bench=Bench(id=uuid.uuid4().hex, name=bench_name, created=created),
