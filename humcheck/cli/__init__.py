@@ -23,6 +23,11 @@ def build_parser() -> argparse.ArgumentParser:
         epilog="Start with 'humcheck demo', which needs no hardware.",
     )
     parser.add_argument("--version", action="store_true", help="print the versions that a report should name")
+    parser.add_argument(
+        "--completion",
+        choices=("bash", "zsh", "fish", "tcsh"),
+        help="print what makes that shell complete commands, options and file names",
+    )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
     for name in _COMMANDS:
         import_module(f"humcheck.cli.{name}").add_parser(commands)
@@ -38,6 +43,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         from humcheck.cli.version import print_versions
 
         return print_versions()
+    if arguments.completion is not None:
+        from humcheck.cli.completion import print_completion
+
+        return print_completion(parser, arguments.completion)
     if arguments.command is None:
         parser.print_usage(sys.stderr)
         return EXIT_UNUSABLE

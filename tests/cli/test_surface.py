@@ -1,5 +1,7 @@
 """The command line as users and other programs rely on it."""
 
+import shlex
+import shutil
 import subprocess
 import sys
 
@@ -7,7 +9,7 @@ import pytest
 
 from humcheck.cli import build_parser, main
 
-COMMANDS = ("tracks", "new", "calibrate", "inspect", "compare", "report", "demo")
+COMMANDS = ("tracks", "new", "clip", "record", "inspect", "compare", "bench", "calibrate", "report", "demo")
 
 
 def run(*arguments, **more):
@@ -70,3 +72,26 @@ def test_a_calibration_that_is_no_number_above_zero_is_refused(value):
     done = run("inspect", "x.wav", "--volts-at-full-scale", value)
     assert done.returncode == 2
     assert "above zero" in done.stderr
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_shells_can_complete_commands_and_options(shell, capsys):
+    assert main(["--completion", shell]) == 0
+    script = capsys.readouterr().out
+    for word in ("compare", "bench", "through", "listening"):
+        assert word in script
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="there is no bash here")
+def test_a_real_bash_completes(tmp_path):
+    """Asked of bash itself, the way it asks when a user presses the key."""
+    made = subprocess.run(
+        [sys.executable, "-m", "humcheck", "--completion", "bash"], check=True, capture_output=True, text=True
+    )
+    (tmp_path / "completion").write_text(made.stdout, encoding="utf-8")
+    asked = (
+        f"source {shlex.quote(str(tmp_path / 'completion'))}; COMP_WORDS=(humcheck comp); COMP_CWORD=1; "
+        'COMP_LINE="humcheck comp"; COMP_POINT=13; _shtab_humcheck humcheck comp humcheck; echo "${COMPREPLY[@]}"'
+    )
+    answer = subprocess.run(["bash", "-c", asked], check=True, capture_output=True, text=True, cwd=tmp_path)
+    assert answer.stdout.split() == ["compare"]
