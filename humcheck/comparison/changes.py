@@ -139,7 +139,8 @@ def _judged(known: Sequence[Compared], certainty: CertaintySettings) -> list[Cha
         for name in ("value", "standard_uncertainty", "degrees_of_freedom")
     )
     p_values = _p_values(known, value, uncertainty, freedom)
-    adjusted = _adjusted(known, p_values)
+    may_differ = np.array([one.n_takes > 1 or certainty.judge_single_takes for one in known])
+    adjusted = _adjusted(known, p_values, may_differ)
     margins = np.array([_margin(one.change, certainty) for one in known])
     same_p = equivalence_p(value, uncertainty, freedom, margins)
     for index, one in enumerate(known):
@@ -149,13 +150,12 @@ def _judged(known: Sequence[Compared], certainty: CertaintySettings) -> list[Cha
     rows = []
     for index, one in enumerate(known):
         margin = float(margins[index])
-        may_differ = one.n_takes > 1 or certainty.judge_single_takes
         rows.append(
             msgspec.structs.replace(
                 one.change,
                 p_value=float(p_values[index]),
                 p_adjusted=float(adjusted[index]),
-                distinguishable=bool(adjusted[index] < SIGNIFICANCE) if may_differ else None,
+                distinguishable=bool(adjusted[index] < SIGNIFICANCE) if may_differ[index] else None,
                 equivalent=None if math.isnan(margin) else bool(same_p[index] < ALPHA),
                 margin=None if math.isnan(margin) else margin,
                 takes_needed=int(needed[index]) if math.isfinite(needed[index]) else None,
@@ -173,13 +173,16 @@ def _p_values(known: Sequence[Compared], value: Floats, uncertainty: Floats, fre
     return np.array([tail if one.p_value is None else one.p_value for one, tail in zip(known, tails, strict=True)])
 
 
-def _adjusted(known: Sequence[Compared], p_values: Floats) -> Floats:
+def _adjusted(known: Sequence[Compared], p_values: Floats, may_differ: np.ndarray[Any, np.dtype[np.bool_]]) -> Floats:
+    """Return Holm's probabilities; what is never told apart takes no part in the family of what may be."""
     families: dict[tuple[str, ...], list[int]] = {}
     for index, one in enumerate(known):
         families.setdefault(family_of(one.change), []).append(index)
     adjusted = np.empty(p_values.shape)
     for members in families.values():
         adjusted[members] = holm(p_values[members])
+        claims = [index for index in members if may_differ[index]]
+        adjusted[claims] = holm(p_values[claims])
     return adjusted
 
 

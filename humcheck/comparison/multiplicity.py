@@ -5,7 +5,8 @@ chance. Holm's procedure keeps the chance of a single false "different" in a fam
 changes have in common [1]_.
 
 A family is what one reads as one question: all changes of one contrast, of one role, about one subject of `FAMILIES`
-(hum, buzz, hiss, ...), over all uses and channels. Different questions are not corrected for each other.
+(hum, buzz, hiss, ...), over all uses and channels. Different questions are not corrected for each other. Changes of
+single takes, which are never told apart, do not count among those that may be.
 
 References
 ----------

@@ -14,7 +14,7 @@ Notes
   that is left out of the pool loses degrees of freedom, one that is wrongly in it has intervals that do not hold).
 - The day: direct takes bracket it. Where they scatter more than takes replugged in a row do (F at 25 %: a small chance
   of missing a drift matters more than a wide interval [3]_), the excess enters every cell whole, as takes made in a row
-  share their moment. Otherwise direct takes join the pool. Drift is not interpolated.
+  share their moment. Otherwise direct takes join the pool, unless they scatter less. Drift is not interpolated.
 - No cell gets less than its takes' own noise; one that is noisier than the pool has the excess added.
 
 References
@@ -240,6 +240,7 @@ class _Bench:
     def __init__(self, repeats: _Level, pluggings: _Level, day: _Level) -> None:
         self.repeats, self.pluggings, self.day = repeats, pluggings, day
         self.expected: _Variance | None = self._short(day.per_freedom(), pluggings) if day.freedom else None
+        self.day_joins = False
         self.of_moment = self._drift()
 
     def scatter(self, cell: Cell, split: _Split, pluggings: _Level, pool: str | None) -> Scatter:
@@ -270,7 +271,7 @@ class _Bench:
             value = mean.of_day * square + own
             return _Variance(value, _freedom(value, [(mean.of_day * square, self.day.freedom)]))
         if self.of_moment is None:
-            if pluggings is not self.pluggings:
+            if pluggings is not self.pluggings or not self.day_joins:
                 return short
             known = self.pluggings.freedom
             factor = (known + self.day.squares / self.expected.value) / (known + self.day.freedom)
@@ -312,7 +313,10 @@ class _Bench:
             return None
         if self.pluggings.freedom and self.expected.value > 0:
             ratio = self.day.mean_square / self.expected.value
-            if fdtrc(self.day.freedom, self.pluggings.freedom, ratio) > DRIFT_P:
+            larger = fdtrc(self.day.freedom, self.pluggings.freedom, ratio)
+            # Direct takes that scatter less than chance would have it were hardly replugged: they say nothing.
+            self.day_joins = bool(DRIFT_P < larger < 1 - DRIFT_P)
+            if larger > DRIFT_P:
                 return None
         return max(self.day.mean_square - self.expected.value, 0.0)
 
