@@ -145,7 +145,8 @@ def uses_of(rows: RowIndex, role: str) -> list[Use]:
 
 def use_of(key: Key | TakeRow) -> _PLACES:
     """Return what tells one use from another, as a tuple."""
-    condition = tuple(sorted(key.condition.items()))
+    items = key.condition.items()
+    condition = tuple(sorted(items)) if len(items) > 1 else tuple(items)
     subject = (key.device or key.role) if isinstance(key, TakeRow) else key.subject
     return subject, key.port, key.picture, condition, key.fix
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from humcheck.report.catalogue import Catalogue, Numbered, Setup
 from humcheck.report.order import (
+    APART_KINDS,
     BESIDE_KINDS,
     GROUPS,
     NOTE_KINDS,
@@ -24,8 +25,6 @@ from humcheck.results import Change, Finding
 
 #: More numbers than these are left to the tables.
 _MOST_EVIDENCE = 2
-#: Findings about recordings: none stands for another.
-_OF_TAKES = ("take", "no-sound")
 _NUMBER = re.compile(r"[-+]?\d[\d.,]*")
 
 
@@ -98,7 +97,7 @@ def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) 
     for row in ordered:
         kinds.setdefault((row.kind, row.quantity), []).append(row)
     for same in sorted(kinds.values(), key=lambda rows: (SEVERITY_ORDER.index(rows[0].severity), _complaint(rows[0]))):
-        if same[0].kind in _OF_TAKES:
+        if same[0].kind in APART_KINDS:
             yield from (shown_as([row]) for row in same)
         else:
             first, *others = _alike(same)

@@ -191,6 +191,10 @@ ROLE_WORDS = {
 
 #: Kinds of findings that set devices beside each other: a card of their own, before those of the devices.
 BESIDE_KINDS = ("ranking",)
+#: Kinds of findings about all uses of a device: each is told by itself, and in full even of many uses.
+WHOLE_KINDS = ("ports", "loading", "fixes", "hunt", "limits")
+#: Kinds of which none stands for another: each is about another thing.
+APART_KINDS = ("take", "no-sound", "conditions", *WHOLE_KINDS, *BESIDE_KINDS)
 #: Kinds of findings that are notes about the bench as long as they weigh nothing.
 NOTE_KINDS = ("bench", "not-tested", "readiness", *BESIDE_KINDS)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Numbered, worst
 from humcheck.report.found import Found, found_of
-from humcheck.report.order import BESIDE_KINDS, GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, Group, title_of
+from humcheck.report.order import BESIDE_KINDS, GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, WHOLE_KINDS, Group, title_of
 from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
 
@@ -59,7 +59,7 @@ class Card:
     @property
     def told(self) -> tuple[Found, ...]:
         """Findings that are told in full."""
-        return tuple(item for item in self.found if not self.is_brief or item.severity != "none")
+        return tuple(item for item in self.found if not self._is_folded(item))
 
     @property
     def folded_words(self) -> str:
@@ -69,7 +69,10 @@ class Card:
     @property
     def folded(self) -> tuple[Found, ...]:
         """Findings of nothing, which many uses fold."""
-        return tuple(item for item in self.found if self.is_brief and item.severity == "none")
+        return tuple(item for item in self.found if self._is_folded(item))
+
+    def _is_folded(self, item: Found) -> bool:
+        return self.is_brief and item.severity == "none" and item.row.kind not in WHOLE_KINDS
 
 
 def cards(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Card]:

@@ -179,7 +179,7 @@ def _open(bench: BenchRows, device: str, claims: Sequence[Claim], n_ports: int) 
         KIND,
         device,
         sentence,
-        quantity=SPREAD,
+        quantity=claims[0].question.quantity,
         confidence="not shown",
         evidence=[pointer for claim in claims for pointer in claim.evidence[:1]],
         more_id="open",

@@ -25,8 +25,29 @@ def ranking_findings(bench: BenchRows) -> Iterator[Finding]:
     if not pairs:
         return
     yield _overall(bench, pairs)
-    for question, of_question in pairs.items():
-        yield _of_question(bench, question, of_question)
+    told = [question for question, rows in pairs.items() if any(_says_something(pair) for pair in rows)]
+    for question in told:
+        yield _of_question(bench, question, pairs[question])
+    yield from _of_the_rest({question: rows for question, rows in pairs.items() if question not in told})
+
+
+def _says_something(pair: Pair) -> bool:
+    return pair.claim.state in ("different", "perhaps")
+
+
+def _of_the_rest(pairs: Pairs) -> Iterator[Finding]:
+    """Yield what sets no device apart, all in one."""
+    every = [pair for rows in pairs.values() for pair in rows]
+    if every:
+        yield finding_of(
+            KIND,
+            NO_DEVICE,
+            " ".join(text for question, rows in pairs.items() for text in _undecided(question, rows)),
+            quantity=next(iter(pairs)).quantity,
+            confidence=certainty_of([pair.claim for pair in every]),
+            evidence=[pointer for pair in every for pointer in pair.claim.evidence[:1]],
+            more_id="rest",
+        )
 
 
 def _overall(bench: BenchRows, pairs: Pairs) -> Finding:

@@ -31,7 +31,7 @@ def _settings(use: Use) -> _Settings:
 
 
 def _lonely(every: list[_Settings]) -> list[tuple[_Settings, _Settings]]:
-    """Return the settings that no other matches but for one thing, each with the one that is nearest to it.
+    """Return the settings that no other matches but for one thing, with the nearest one: of each two the later first.
 
     Notes
     -----
@@ -46,12 +46,13 @@ def _lonely(every: list[_Settings]) -> list[tuple[_Settings, _Settings]]:
         for place in own:
             bins[place] = bins.get(place, 0) + 1
     alone = [index for index, own in enumerate(places) if all(bins[place] == 1 for place in own)]
-    return [(every[index], nearest) for index in alone if (nearest := _nearest(every, index)) is not None]
+    pairs = [(index, other) for index in alone if (other := _nearest(every, index)) is not None]
+    return [(every[max(pair)], every[min(pair)]) for pair in pairs]
 
 
-def _nearest(every: list[_Settings], index: int) -> _Settings | None:
-    others = [*every[:index], *every[index + 1 :]]
-    return min(others, key=lambda other: len(_differing(every[index], other)), default=None)
+def _nearest(every: list[_Settings], index: int) -> int | None:
+    others = [other for other in range(len(every)) if other != index]
+    return min(others, key=lambda other: len(_differing(every[index], every[other])), default=None)
 
 
 def _differing(one: _Settings, other: _Settings) -> list[str]:
