@@ -8,13 +8,14 @@ from typing import Any
 import msgspec
 
 from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.port_responses import port_spans
 from humcheck.comparison.responses import response_rows
 from humcheck.comparison.tones import added_distortion, gain_changes, gain_level, polarity_rows
 from humcheck.results import Key, Measure, NotMeasured
 
 
 def pair_rows(takes: Sequence[MeasuredTake]) -> list[Any]:
-    """Return the rows of every use of a device against the direct takes, and of the direct takes against each other.
+    """Return the rows of uses against the direct takes, of ports and of the direct takes against each other.
 
     Parameters
     ----------
@@ -25,6 +26,7 @@ def pair_rows(takes: Sequence[MeasuredTake]) -> list[Any]:
     rows: list[Any] = []
     for group in _uses(takes):
         rows.extend(_against(group, direct, group[0].key))
+    rows.extend(port_spans(_sound(takes, "response_delta")))
     if len(direct) > 1:
         # What the bench can resolve: one half of the direct takes against the other, taken by turns over the day.
         rows.extend(_resolution(direct[1::2], direct[0::2]))

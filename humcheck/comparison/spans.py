@@ -24,7 +24,7 @@ def judged_spans(
     Parameters
     ----------
     changes : iterable of Change
-        Of which `response_span` and the corners are looked at, through against direct.
+        Of which `response_span` and the corners are looked at, through against direct or port against ports.
     takes, occasions
         All takes of the bench, and when they were made.
     certainty : CertaintySettings
@@ -40,15 +40,18 @@ def judged_spans(
     direct = len(pluggings.get(("direct",), ()))
     judged = []
     for row in changes:
-        if row.quantity in _FIGURES and row.role == "through" and row.contrast == "direct":
-            through = len(pluggings.get(_use(row), ()))
-            row = _judged(row, replugged=min(through, direct) > 1, certainty=certainty)
+        if row.quantity in _FIGURES and row.role == "through":
+            # Of ports the other side is several ports, plugged each.
+            other = direct if row.contrast == "direct" else int(row.reference["n_takes"])
+            replugged = min(len(pluggings.get(_use(row), ())), other) > 1
+            row = _judged(row, replugged=replugged, certainty=certainty)
         judged.append(row)
     return judged
 
 
 def _judged(row: Change, *, replugged: bool, certainty: CertaintySettings) -> Change:
     margin = certainty.margin(row.quantity, row.unit)
+    row = msgspec.structs.replace(row, reference=row.reference | {"repeatability": "own" if replugged else "unknown"})
     if not replugged:
         return msgspec.structs.replace(row, distinguishable=None)
     if margin is None or row.quantity != "response_span":

@@ -1,11 +1,16 @@
 """A change of tone that is shown to be none, and takes that were plugged only once."""
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from humcheck.comparison.certainty import CertaintySettings
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.occasions import occasions_of
+from humcheck.comparison.port_responses import port_spans
 from humcheck.comparison.spans import judged_spans
+from humcheck.estimates.sweeps import estimate_response
 from humcheck.results import Change, Key, TakeRow
 
 
@@ -53,3 +58,35 @@ def test_mere_repeats_say_nothing_about_another_plugging():
     row = judged(span(0.1, high=0.2), pluggings=("1", "1", "1"))
     assert (row.equivalent, row.distinguishable) == (None, None)
     assert judged(span(0.1, high=0.2), pluggings=(None, None)).distinguishable is True
+
+
+def take_with(gain, port, seed):
+    from tests.estimates.swept_path import swept
+
+    one = measured(f"p{port}-{seed}", "through", str(seed))
+    key = Key(subject="Alder", role="through", quantity="", port=port)
+    return replace(one, key=key, responses=(estimate_response(swept(through=gain, seed=seed), "left"),))
+
+
+@pytest.fixture(scope="module")
+def three_ports():
+    from tests.estimates.swept_path import high_pass
+
+    # Elementary: two capacitors with corners f1 < f2: |H1 / H2| at 20 Hz.
+    same, other = high_pass(5.0), high_pass(20.0)
+    return [take_with(same, "1", 1), take_with(same, "2", 2), take_with(same, "2", 3), take_with(other, "3", 4)]
+
+
+def test_the_port_with_another_tone_is_the_one_that_differs(three_ports):
+    spans = {row.port: row for row in port_spans(three_ports)}
+    third = spans["3"]
+    assert (third.contrast, third.reference["port"], third.reference["ports"]) == ("port", "the others", ["1", "2"])
+    # (1 + (20/20)^2) / (1 + (5/20)^2) = 2 / 1.0625: 2.747 dB; at 997 Hz 0.0017 dB less.
+    assert third.value == pytest.approx(10 * math.log10(2 / 1.0625) - 0.0017, abs=0.003)
+    assert third.bound is None
+
+
+def test_like_ports_have_a_bound(three_ports):
+    (row,) = port_spans(three_ports[:3])
+    assert (row.port, row.reference["port"], row.bound) == ("2", "1", "upper")
+    assert row.value < 0.005
