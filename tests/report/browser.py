@@ -56,7 +56,9 @@ class Page:
             "Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=width < 600
         )
         scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-        self.command("Emulation.setEmulatedMedia", features=[scheme])
+        # A page that scrolls smoothly would still be moving while a test points at it.
+        still = {"name": "prefers-reduced-motion", "value": "reduce"}
+        self.command("Emulation.setEmulatedMedia", features=[scheme, still])
         self.driver.get(path.as_uri())
 
     def value(self, expression: str) -> Any:

@@ -21,7 +21,6 @@ from tests.report.picture_results import FIELD_MS, fold_at, picture_results
 
 CASES = {
     "compare": lambda: render_page(fake_results.compare_results(), truth=fake_results.truth_rows()),
-    "bench": lambda: render_page(fake_results.bench_results(["Alder", "Birch"], pictures=["white"])),
     "inspect": lambda: render_page(fake_results.inspect_results()),
     "empty": lambda: render_page(fake_results.empty_results()),
     "hostile": lambda: render_page(msgspec.structs.replace(fake_results.hostile_results(), commands=list(HOSTILE))),
