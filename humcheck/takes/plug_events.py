@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from humcheck.takes.channels import Routing
 from humcheck.takes.take import Take
 from humcheck.tracks.sections import Section
 
@@ -61,7 +60,7 @@ def plug_event(take: Take) -> str | None:
     for section in take.layout.sections:
         if not take.has_section(section.name):
             continue
-        for index, what in _section_events(take, section, take.alignment.routing, full_scale):
+        for index, what in _section_events(take, section, full_scale):
             return f"{what} at {clock_time(index / take.rate_hz)} ({section.name})"
     return None
 
@@ -96,7 +95,7 @@ def _level_jump(take: Take) -> str | None:
     return None
 
 
-def _section_events(take: Take, section: Section, routing: Routing, full_scale: float) -> Iterator[tuple[int, str]]:
+def _section_events(take: Take, section: Section, full_scale: float) -> Iterator[tuple[int, str]]:
     """Yield take index and name of each event in one section."""
     floor = full_scale * 10.0 ** (_CLICK_DB / 20.0)
     if section.kind == "quiet":
@@ -105,13 +104,13 @@ def _section_events(take: Take, section: Section, routing: Routing, full_scale: 
         strong = (found.peak > _CLICK_RATIO * usual) & (found.peak > floor)
         yield from found.events(strong, "a strong click")
         return
-    driven = sorted({source for channel, source in routing.sources.items() if section.drives(channel)})
-    if section.kind not in (*_STEADY_KINDS, "sweep") or not driven:
+    if section.kind not in (*_STEADY_KINDS, "sweep"):
         return
     found = _windows(take, section, _SOUND_WINDOW_S)
     if len(found.peak) < _GAP_WINDOWS:
         return
-    peak, level = found.peak[:, driven], found.level[:, driven]
+    # A channel that is silent meanwhile shows a plug best.
+    peak, level = found.peak, found.level
     strong = (peak > _BURST_RATIO * np.max(_around(peak, section), axis=0)) & (peak > floor)
     # A sweep swells where the path has a resonance; a plug hits all at once.
     just_before = np.concatenate([peak[:_ONSET_WINDOWS], peak[:-_ONSET_WINDOWS]])
