@@ -75,18 +75,34 @@ def _sentence(use: Use, judged: Measure, unit: str, *, is_added: bool) -> str:
     through = use.key.role == "through"
     if judged.bound is not None:
         none = f"{use.subject} lets no picture into the sound" if through else "No picture leaks into the sound"
+        sought = "the changes of its own picture" if _is_footage(judged) else "the known rows"
         return (
-            f"{none} that could be measured{beyond}, though the known rows were sought in it: a full swing from black "
-            f"to white at 1 kHz would stay below {number} ({_weaker(judged)})."
+            f"{none} that could be measured{beyond}, though {sought} were sought in it: a full swing from black to "
+            f"white at 1 kHz would stay below {number} ({_weaker(judged)})."
         )
     start = f"With {use.subject} in the path the" if through else "The"
     sentence = (
         f"{start} picture leaks into {channel_words(judged.channel)}{beyond}: a full swing from black to white at "
         f"1 kHz would stand at {number} in the sound, {_weaker(judged)}{_way_words(use, judged)}"
     )
-    if judged.picture not in (None, "rows"):
+    if judged.picture not in (None, "rows") and not _is_footage(judged):
         sentence += f". The recording is labelled {judged.picture}, but the known rows were shown: check the label"
-    return f"{sentence}.{circuit_words(use, judged)}"
+    return f"{sentence}.{_worst_words(judged)}{circuit_words(use, judged)}"
+
+
+def _is_footage(row: Measure) -> bool:
+    """Return whether a coupling was read from the moving picture of the recording itself, not from coded rows."""
+    return bool(row.detail.get("footage"))
+
+
+def _worst_words(judged: Measure) -> str:
+    """Return when the picture of footage is heard most."""
+    at_s, worst_dbfs = judged.detail.get("worst_at_s"), judged.detail.get("worst_dbfs")
+    if at_s is None or worst_dbfs is None:
+        return ""
+    return (
+        f" It is strongest about {at_s:.0f} s into the recording: what it leaves there stands at {worst_dbfs:.0f} dBFS."
+    )
 
 
 def _weaker(row: Measure) -> str:
@@ -102,7 +118,8 @@ def _chance(use: Use, judged: Measure) -> str:
     if p_value is None:
         return ""
     told = f"{p_value:.1g}" if p_value >= _LEAST_TOLD else "less than one in a million"
-    return f"the probability that a recording without these rows would match them as well is {told}"
+    what = "the picture" if _is_footage(judged) else "these rows"
+    return f"the probability that a recording without {what} would match as well is {told}"
 
 
 def _slope(use: Use, judged: Measure) -> Measure | None:

@@ -241,9 +241,9 @@ _OTHERS = (
         "Share that follows the picture",
         "",
         "number",
-        "Share of the quiet section's energy, 100 Hz-8 kHz, mains family removed, that follows the coded rows; its "
-        "p-value (in the row's detail) is the probability that a section without them would match as well anywhere, "
-        "and they count as found below 0.001",
+        "Share of the quiet section's energy, 100 Hz-8 kHz, mains family removed, that follows the picture; its "
+        "p-value (in the row's detail) is the probability that a section without the picture would match as well "
+        "anywhere; coded rows count as found below 0.001",
         lower_is_better=True,
         decimals=6,
     ),

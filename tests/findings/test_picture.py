@@ -43,8 +43,11 @@ def findings(*rows, role="through", settings=None):
     return [finding for use in uses(results, role) for finding in picture_findings(use)]
 
 
+BOUND = {"bound": "upper", "low": None, "high": None, "interval": None}
+
+
 def bound(value, role):
-    return row("picture_coupling", value, role, bound="upper", low=None, high=None, interval=None)
+    return row("picture_coupling", value, role, **BOUND)
 
 
 # 6.02 dB per octave: a capacitance into a resistance (elementary); 0: a common resistance.
@@ -184,3 +187,16 @@ def test_a_white_picture_at_the_other_port_is_told_by_its_buzz(change_db, spread
     if found:
         assert "the buzz is 18 dB stronger than with a black picture there" in finding.sentence
     assert finding.evidence[0].change == "change-1"
+
+
+def test_footage_is_not_told_as_coded_rows():
+    detail = {"footage": 1.0, "p_value": 1e-9, "worst_at_s": 12.4, "worst_dbfs": -71.2}
+    found = row("picture_coupling", -80.0, "single", picture=None, detail=detail)
+    share = row("picture_correlation", 0.1, "single", picture=None, unit="", detail=detail)
+    (finding,) = findings(found, share, role="single")
+    assert "strongest about 12 s into the recording: what it leaves there stands at -71 dBFS." in finding.sentence
+    assert "a recording without the picture would match" in finding.confidence
+    hidden = row("picture_coupling", -95.0, "single", picture=None, detail={"footage": 1.0}, **BOUND)
+    (nothing,) = findings(hidden, role="single")
+    assert "though the changes of its own picture were sought in it" in nothing.sentence
+    assert "rows" not in finding.sentence + nothing.sentence

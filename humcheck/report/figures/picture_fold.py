@@ -30,7 +30,8 @@ _READING = (
     "Time runs down, as the screen is drawn: the strip is the picture, row by row, the lines beside it are the sound "
     "that repeats with every picture, the mean over all pictures of the quiet passage. Where the sound follows the "
     "rows, it comes from the picture: through a small capacitance it jumps where black turns to white and back, by a "
-    "shared ground it follows the brightness itself."
+    "shared ground it follows the brightness itself. A jolt in the dark part is the pulse that tells the screen to "
+    "begin anew. \u00b5FS are millionths of the strongest sound that the recording can hold."
 )
 _STRIP, _GAP = 26.0, 12.0
 _TABLE_STEPS = 20
