@@ -201,3 +201,25 @@ def test_distortion_scatters_in_proportion():
     _, small = aggregate_repeats(rows)
     # Relative standard deviation of 0.9 and 1.1 is 0.1414.
     assert estimate_of(small).standard_uncertainty == pytest.approx(0.01 * 0.1414, rel=1e-3)
+
+
+def test_the_guides_own_nested_design():
+    """JCGM 100:2008 (GUM), H.5, table H.9: a voltage standard read five times on each of ten days (in microvolts).
+
+    The table is from memory; the Guide's totals, which it was checked with, stand below.
+    """
+    means = (172, 116, 13, 144, 106, 31, 60, 125, 163, 41)
+    deviations = (60, 77, 111, 101, 67, 93, 80, 73, 88, 86)
+    # Five values with that mean and that standard deviation.
+    shape = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]) / math.sqrt(2.5)
+    days = [
+        [(mean + deviation * step, 0.0) for step in shape] for mean, deviation in zip(means, deviations, strict=True)
+    ]
+    (cell,) = scatter_of([Cell(blocks=[days])], "p")
+    assert cell.estimate.value == pytest.approx(97, abs=0.5)
+    # u(V) = s(V_j) / sqrt(10) = 57 / sqrt(10) = 18, with 9 degrees of freedom (H.5.2.5: F = 2.25 shows a day effect).
+    assert cell.estimate.standard_uncertainty == pytest.approx(18, abs=0.5)
+    assert cell.estimate.degrees_of_freedom == pytest.approx(9)
+    # A day with a single reading has s_B^2 + s_W^2 = 43^2 + 85^2.
+    _, single = scatter_of([Cell(blocks=[days]), replugged(0.0)], "p")
+    assert single.estimate.standard_uncertainty == pytest.approx(math.hypot(43, 85), abs=1)
