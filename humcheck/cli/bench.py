@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from humcheck.cli.options import add_output_options, positive_count
+from humcheck.cli.options import add_figures_option, add_output_options, positive_count
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -21,6 +21,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--jobs", type=positive_count, metavar="N", help="takes measured at a time (default: one for each core)"
     )
+    add_figures_option(parser)
     add_output_options(parser)
     parser.set_defaults(run=run)
 
@@ -38,7 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
     bench = read_bench(arguments.bench)
     html_path = arguments.out or f"{os.path.splitext(arguments.bench)[0]}.html"
     inputs = [arguments.bench, *bench_files(bench)]
-    require_writable(html_path, arguments.json, force=arguments.force, inputs=inputs)
+    require_writable(html_path, arguments.json, force=arguments.force, inputs=inputs, figures=arguments.figures)
     with shown_progress("measuring") as progress:
         outcome = measure_bench(bench, n_workers=arguments.jobs, progress=progress, to_hear=True)
     for note in outcome.notes:
@@ -51,6 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
         force=arguments.force,
         command=reproduce_command(arguments),
         excerpts=outcome.excerpts,
+        figures=arguments.figures,
     )
     met = all(limit.outcome == "pass" for limit in outcome.results.limits)
     return EXIT_LIMIT_NOT_MET if status == EXIT_DONE and not met else status

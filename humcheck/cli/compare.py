@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from humcheck.cli.options import add_measuring_options, add_output_options
+from humcheck.cli.options import add_figures_option, add_measuring_options, add_output_options
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,6 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
     )
     add_measuring_options(parser)
+    add_figures_option(parser)
     add_output_options(parser)
     parser.set_defaults(run=run)
 
@@ -44,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     from humcheck.pipeline.compare import TakeRequest, compare_files
 
     inputs = [*arguments.direct, *arguments.through, *arguments.recorder, *arguments.source_off]
-    require_writable(arguments.out, arguments.json, force=arguments.force, inputs=inputs)
+    require_writable(arguments.out, arguments.json, force=arguments.force, inputs=inputs, figures=arguments.figures)
     settings = measuring_settings(arguments)
     pictures = _pictures(arguments.picture, len(arguments.direct) + len(arguments.through))
     direct, through = pictures[: len(arguments.direct)], pictures[len(arguments.direct) :]
@@ -64,6 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
         force=arguments.force,
         command=reproduce_command(arguments),
         excerpts=outcome.excerpts,
+        figures=arguments.figures,
     )
 
 

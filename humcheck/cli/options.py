@@ -53,6 +53,16 @@ def add_output_options(parser: argparse.ArgumentParser) -> None:
     add_force_option(parser)
 
 
+def add_figures_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--figures``."""
+    parser.add_argument(
+        "--figures",
+        metavar="DIR",
+        help="also write a folder for publishing: pictures for a video, texts for a post, tables as CSV, excerpts, and "
+        "a sheet for each unit where limits are set",
+    )
+
+
 def add_force_option(parser: argparse.ArgumentParser) -> None:
     """Add ``--force``."""
     parser.add_argument("--force", action="store_true", help="replace existing files that humcheck did not write")

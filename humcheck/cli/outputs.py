@@ -26,13 +26,15 @@ def publish(
     command: str | None = None,
     excerpts: Excerpts | None = None,
     sounds: Mapping[str, bytes] | None = None,
+    figures: str | None = None,
 ) -> int:
     """Write what was asked for, print the summary, and return the exit status.
 
     `command` is the one that measured; saved results name their own. With ``json_path`` of ``-`` the results go to
     standard output and the summary to standard error. Files that could not be used are told last; the others were
     measured all the same. New excerpts go into the page, and into a folder beside the results file if there is one;
-    `sounds` are those that saved results name.
+    `sounds` are those that saved results name. The folder for publishing, `figures`, is checked before anything is
+    written.
     """
     from humcheck.audio.writing import write_whole
 
@@ -49,6 +51,12 @@ def publish(
         from humcheck.evidence import folder_name, with_excerpts
 
         results, sounds = with_excerpts(results, excerpts, folder_name(beside))
+    publication = None
+    if figures is not None:
+        from humcheck.report.publish import publication_of
+
+        publication = publication_of(results, sounds=sounds)
+        publication.refuse(figures, force=force)
     if html_path is not None:
         from humcheck.report.page import render_page
 
@@ -62,6 +70,9 @@ def publish(
             written += [] if folder is None else [str(folder)]
         write_whole(saved_path, results_to_json(results), force=force, mark=RESULTS_MARK)
         written.append(saved_path)
+    if publication is not None and figures is not None:
+        publication.write(figures, force=force)
+        written.append(figures)
     if to_standard_output:
         sys.stdout.write(results_to_json(piped))
     stream = sys.stderr if to_standard_output else sys.stdout
@@ -73,7 +84,14 @@ def publish(
     return EXIT_UNUSABLE if problems else EXIT_DONE
 
 
-def require_writable(html_path: str | None, json_path: str | None, *, force: bool, inputs: Sequence[str] = ()) -> None:
+def require_writable(
+    html_path: str | None,
+    json_path: str | None,
+    *,
+    force: bool,
+    inputs: Sequence[str] = (),
+    figures: str | None = None,
+) -> None:
     """Raise before any work is done if an output could not be written in the end, or would replace an input."""
     from humcheck.audio.writing import refuse_to_overwrite
 
@@ -85,6 +103,10 @@ def require_writable(html_path: str | None, json_path: str | None, *, force: boo
         taken.add(os.path.realpath(path))
     if html_path is not None:
         refuse_to_overwrite(html_path, force=force)
+    if figures is not None:
+        from humcheck.report.publish import refuse_place
+
+        refuse_place(figures, force=force)
     if json_path is not None and json_path != "-":
         from humcheck.evidence import folder_name, refuse_folder
 

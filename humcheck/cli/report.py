@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from humcheck.cli.options import add_force_option, add_listening_option
+from humcheck.cli.options import add_figures_option, add_force_option, add_listening_option
 
 if TYPE_CHECKING:
     from humcheck.results import Results
@@ -24,6 +24,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
     )
+    add_figures_option(parser)
     add_listening_option(parser)
     add_force_option(parser)
     parser.set_defaults(run=run)
@@ -32,9 +33,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(arguments: argparse.Namespace) -> int:
     """Read, render, write."""
     from humcheck.cli.outputs import publish, require_writable
+    from humcheck.errors import UnusableCall
     from humcheck.evidence import read_folder
 
-    require_writable(arguments.out, None, force=arguments.force, inputs=arguments.results)
+    if arguments.figures is not None and len(arguments.results) > 1:
+        raise UnusableCall("--figures is for one results file", remedy="give one, or leave --figures out")
+    require_writable(arguments.out, None, force=arguments.force, inputs=arguments.results, figures=arguments.figures)
     read = [_read(path, arguments.listening) for path in arguments.results]
     if len(read) > 1:
         return _archive(read, arguments)
@@ -45,6 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
         html_path=arguments.out,
         json_path=None,
         force=arguments.force,
+        figures=arguments.figures,
     )
 
 
