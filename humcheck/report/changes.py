@@ -9,6 +9,7 @@ from typing import Any
 from humcheck.report.catalogue import Catalogue, Setup
 from humcheck.report.order import GROUPS, group_of, rank, title_of
 from humcheck.report.text import PAGE, NumberStyle, visible
+from humcheck.report.use_words import joined
 from humcheck.results import Change, quantity
 
 #: More rows than this are not listed in one table; what stands out comes first.
@@ -53,13 +54,18 @@ _KINDS = (
 #: Verdicts in order, with their words for the filter.
 VERDICTS = {
     "apart": "stands out",
-    "unknown": "repeatability not known",
+    "unknown": "not judged",
     "open": "cannot be told apart",
     "same": "shown to be the same",
 }
+#: Why it is not known how well a change repeats, by what the reference says.
+_UNKNOWN = {
+    "borrowed": "one take only on some side; how well such takes repeat is known from others alone",
+    "replugging unknown": "nothing was unplugged between the takes",
+}
 _COUNTED = {
     "apart": ("stands out", "stand out"),
-    "unknown": ("of unknown repeatability", "of unknown repeatability"),
+    "unknown": ("not judged", "not judged"),
     "open": ("cannot be told apart", "cannot be told apart"),
     "same": ("shown to be the same", "shown to be the same"),
 }
@@ -165,7 +171,8 @@ def certainty_words(row: Change, style: NumberStyle = PAGE) -> str:
     if row.equivalent:
         return f"shown to be the same{f' within {margin}' if margin else ''}"
     if row.distinguishable is None:
-        return "may be chance: how well it repeats is not known"
+        why = _UNKNOWN.get(str(row.reference.get("repeatability")), "how well it repeats is not known")
+        return f"not judged: {why}"
     if row.takes_needed:
         same = f" to show that it is less than {margin}" if margin else ""
         return f"cannot be told apart with so few takes; {row.takes_needed} takes of each would probably do{same}"
@@ -211,8 +218,16 @@ def _what(catalogue: Catalogue, row: Change) -> tuple[str, Setup]:
     if row.contrast == "fix":
         return f"{_fix(now)} instead of {_fix(before)}", replace(use, fix=None)
     if row.contrast == "port":
-        return f"port {visible(str(now))} instead of port {visible(str(before))}", replace(use, port=None)
+        return f"port {visible(str(now))} {_other_ports(row)}", replace(use, port=None)
     return f"{visible(str(now))} picture instead of {visible(str(before))}", replace(use, picture=None)
+
+
+def _other_ports(row: Change) -> str:
+    """Return what a port is set against: one other, or the median of all others."""
+    others = row.reference.get("ports")
+    if not others:
+        return f"instead of port {visible(str(row.reference.get('port')))}"
+    return f"against the median of ports {joined([visible(str(name)) for name in others])}"
 
 
 def _fix(name: object) -> str:

@@ -94,7 +94,11 @@ def change(value, **fields):
             "0.30 dB",
         ),
         ({"distinguishable": False}, "cannot be told apart"),
-        ({}, "may be chance: how well it repeats is not known"),
+        ({}, "not judged: how well it repeats is not known"),
+        (
+            {"reference": {"picture": "black", "repeatability": "replugging unknown"}},
+            "not judged: nothing was unplugged between the takes",
+        ),
     ],
 )
 def test_certainty_is_in_words(fields, words):
@@ -118,6 +122,10 @@ def test_certainty_is_in_words(fields, words):
             "white picture",
         ),
         ({"contrast": "port", "port": "2", "reference": {"port": "1"}}, "port 2 instead of port 1", "white picture"),
+        (
+            {"contrast": "port", "port": "2", "reference": {"port": "the others", "ports": ["1", "3", "4"]}},
+            "port 2 against the median of ports 1, 3 and 4", "white picture",
+        ),
         ({"contrast": "device", "reference": {"subject": "Birch"}}, "Alder instead of Birch", "white picture"),
         (
             {
