@@ -41,19 +41,23 @@ def picture_bleed(use: Use, coupling: Measure | None, severity: Severity, unit: 
     """
     if coupling is not None:
         size = _size(coupling, unit)
-        yield _finding(use, coupling, severity, size, [Evidence(measure=coupling.id)], found=coupling.bound is None)
+        curve = use.curves("picture_coupling_curve", use.key.role).get(coupling.channel)
+        evidence = [Evidence(measure=coupling.id), Evidence(curve=None if curve is None else curve.id)]
+        yield _finding(use, coupling, severity, size, evidence, found=coupling.bound is None)
         return
     change = largest(use.changes("buzz_level", "picture"))
     level = worst(use.measures("buzz_level_rel", use.key.role)) or worst(use.measures("buzz_level", use.key.role))
     if change is None or level is None:
         return
-    more = change.bound == "lower" or (change.low is not None and change.low > 0)
+    least = change.value if change.bound == "lower" else change.low
+    more = least is not None and least > 0
+    at_least = "at least " if change.bound == "lower" else "at most " if change.bound == "upper" else ""
     size = (
-        f"in {channel_words(change.channel)} the buzz is {'at least ' if change.bound == 'lower' else ''}"
-        f"{decibels(change.value, 0)} stronger than with a black picture there"
+        f"in {channel_words(change.channel)} the buzz is {at_least}{decibels(abs(change.value), 0)} "
+        f"{'weaker' if change.value < 0 else 'stronger'} than with a black picture there"
     )
     evidence = [Evidence(change=change.id), Evidence(measure=level.id)]
-    yield _finding(use, change, "slight" if more and change.value > 0 else "none", size, evidence, found=more)
+    yield _finding(use, change, "slight" if more else "none", size, evidence, found=more)
 
 
 def _size(coupling: Measure, unit: str) -> str:
@@ -90,7 +94,7 @@ def _finding(
         if severity == "none" and verdicts - {"not"}:
             severity = "slight"
     weighs = severity != "none"
-    pointers = [one for one in evidence if one.measure or one.change]
+    pointers = [one for one in evidence if one.measure or one.change or one.curve]
     return Finding(
         **row.fields(),
         id=f"picture-bleed-{use.words}",

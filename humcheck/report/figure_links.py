@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from humcheck.report.catalogue import Setup
 from humcheck.report.figures import Figure
-from humcheck.report.order import Group, group_of_kind
+from humcheck.report.order import Group, group_of, group_of_kind
 from humcheck.results import Finding
 
 Numbered = Sequence[tuple[Group, Sequence[tuple[int, Figure]]]]
@@ -19,6 +19,9 @@ def figure_of(finding: Finding, figures: Numbered) -> int | None:
     of levels; where that is missing, by any figure of the same complaint that draws the set-up.
     """
     group = group_of_kind(finding.kind, finding.quantity)
+    if group.key == "bleed":
+        # A picture that bleeds is drawn among the figures of buzz.
+        group = group_of(finding.quantity)
     numbered = next((of_group for shown, of_group in figures if shown.key == group.key), ())
     setup = Setup.of(finding)
     drawn = {figure.key: number for number, figure in numbered if figure.setups is None or setup in figure.setups}

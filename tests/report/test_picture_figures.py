@@ -134,3 +134,21 @@ def test_a_page_with_pictures_is_well_nested(catalogue):
 
     page = read_page(render_page(picture_results()))
     assert len(page.all("figure", data_figure="picture-fold")) == 1
+
+
+@pytest.mark.parametrize("kind", ["picture", "bleed"])
+def test_findings_of_pictures_point_to_the_coupling(catalogue, kind):
+    from humcheck.report.figure_links import figure_of
+    from humcheck.results import Evidence, Finding
+
+    numbered, count = [], 0
+    for group, made in figures_of(catalogue):
+        numbered.append((group, [(count + index, figure) for index, figure in enumerate(made, start=1)]))
+        count += len(made)
+    wanted = next(number for _, made in numbered for number, figure in made if figure.key == "buzz-curve")
+    curve = next(row for row in catalogue.results.curves if row.role == "through")
+    key = curve.fields(quantity="picture_coupling")
+    finding = Finding(
+        **key, id="f", kind=kind, severity="slight", sentence="It leaks.", evidence=[Evidence(curve=curve.id)]
+    )
+    assert figure_of(finding, numbered) == wanted
