@@ -38,6 +38,8 @@ from humcheck.comparison.intervals import Estimate
 WILD_CELL_P, WILD_GROUP_P = 0.01, 0.25
 #: Drift of the day is taken to be there unless chance would make as much of it oftener than this.
 DRIFT_P = 0.25
+#: Direct takes scatter less than the others do where chance would make as little of it less often than this.
+CALM_P = 0.05
 
 Repeatability = Literal["own", "borrowed", "replugging unknown", "unknown"]
 Take = tuple[float, float]  # value, variance of its own noise
@@ -315,7 +317,7 @@ class _Bench:
             ratio = self.day.mean_square / self.expected.value
             larger = fdtrc(self.day.freedom, self.pluggings.freedom, ratio)
             # Direct takes that scatter less than chance would have it were hardly replugged: they say nothing.
-            self.day_joins = bool(DRIFT_P < larger < 1 - DRIFT_P)
+            self.day_joins = bool(DRIFT_P < larger < 1 - CALM_P)
             if larger > DRIFT_P:
                 return None
         return max(self.day.mean_square - self.expected.value, 0.0)

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from humcheck.comparison.certainty import CertaintySettings
-from humcheck.comparison.changes import SIGNIFICANCE
 from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.references import is_compared
@@ -22,7 +21,7 @@ from humcheck.results import QUANTITIES, Change, Key, Measure, TakeRow
 from tests.benchmarks.table import Row
 
 _MARGIN_DB = 0.3
-#: Pluggings of each use, and takes of each plugging, in the order of the day; 0 is a direct take.
+#: Port, pluggings and takes of each plugging, in the order of the day.
 _USES = (("1", 1, 1), ("2", 3, 1), ("3", 2, 2), ("4", 1, 3), ("5", 4, 1), ("6", 1, 1))
 _DEVICES = ("Alder", "Birch")
 _DIRECT_PER_DEVICE = 3
@@ -97,10 +96,7 @@ def _rows(name: str, scene: Scene, n_benches: int) -> list[Row]:
         families: dict[tuple[str, str], bool] = {}
         for row in changes:
             family = row.contrast, row.quantity
-            told = row.p_adjusted is not None and row.p_adjusted < SIGNIFICANCE
-            # A spread with single takes in it is never told apart: its probability is judged here.
-            told = told if row.quantity == "port_spread" else row.distinguishable is True
-            families[family] = families.get(family, False) or told
+            families[family] = families.get(family, False) or row.distinguishable is True
         false.append(families)
         changes, _ = bench(scene, rng, truth_db=_MARGIN_DB)
         claims = [row.equivalent is True for row in changes if row.contrast == "direct"]
@@ -129,7 +125,9 @@ def takes_of(scene: Scene, rng: np.random.Generator, *, truth_db: float) -> list
             if number % (len(_USES) // _DIRECT_PER_DEVICE) == 0:
                 takes += _use(Key(subject="direct", role="direct", quantity=""), 1, 1, 0.0, scene, rng, len(takes))
             key = Key(subject=device, role="through", port=port, quantity="")
-            takes += _use(key, n_pluggings, n_repeats, truth_db, scene, rng, len(takes))
+            # Single takes are never told apart: one device has none, so that its ports can be.
+            often = n_pluggings if device == _DEVICES[0] else max(n_pluggings, 2)
+            takes += _use(key, often, n_repeats, truth_db, scene, rng, len(takes))
     takes += _use(Key(subject="direct", role="direct", quantity=""), 1, 1, 0.0, scene, rng, len(takes))
     slope = scene.drift_db * rng.standard_normal()
     takes = [_shifted(take, slope * index / len(takes)) for index, take in enumerate(takes)]
