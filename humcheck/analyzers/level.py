@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from humcheck.analyzers.tone_rows import level_row, missing_row
+from humcheck.estimates.tones.loudest_tone import LoudestTone
 from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.results import Measure, NotMeasured
-from humcheck.results.rows import Key
+from humcheck.results.rows import Channel, Key
 
 QUANTITY = "tone_level"
 
@@ -37,4 +40,29 @@ def level_rows(tones: TakeTones, key: Key) -> list[Measure | NotMeasured]:
         value, sd = float(fit.level_dbfs[0, index]), float(fit.level_sd_db[0, index])
         received_hz = float(fit.received_hz[0])
         rows.append(level_row(key, QUANTITY, channel, value, sd, frequency_hz=received_hz, used_s=fit.used_s))
+    return rows
+
+
+def faint_level_rows(tone: LoudestTone | None, key: Key, channels: Sequence[Channel]) -> list[Measure | NotMeasured]:
+    """Return `tone_level` of a take in which another port was driven and the track is too faint to be recognised.
+
+    Parameters
+    ----------
+    tone : LoudestTone or None
+        Of the take; None where the take is too short.
+    key : Key
+        What the take belongs to.
+    channels : sequence of str
+        Names of the channels.
+    """
+    if tone is None:
+        return [missing_row(key, QUANTITY, tuple(channels), "The take is too short to hold the tone.")]
+    rows: list[Measure | NotMeasured] = []
+    for index, channel in enumerate(channels):
+        value, sd = float(tone.level_dbfs[index]), float(tone.sd_db[index])
+        if tone.found[index]:
+            rows.append(level_row(key, QUANTITY, channel, value, sd))
+        else:
+            fields = key.fields(quantity=QUANTITY, channel=channel)
+            rows.append(Measure(**fields, value=value, unit="dBFS", bound="upper"))
     return rows

@@ -11,6 +11,7 @@ from humcheck.comparison.certainty import DEFAULT_CERTAINTY, CertaintySettings
 from humcheck.comparison.changes import Compared, compare, judged, unit_of_change
 from humcheck.comparison.contrasts import contrast_changes
 from humcheck.comparison.curves import average_curves
+from humcheck.comparison.driven_ports import bleed_rows, is_driven_elsewhere, noise_alone
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.occasions import occasions_of
 from humcheck.comparison.pairs import gain_levels, pair_rows
@@ -24,6 +25,7 @@ from humcheck.comparison.references import References, is_compared, place_of, re
 from humcheck.comparison.relative import bounded_by_floor, lines_bounded_by_floor, relative_levels
 from humcheck.comparison.repeats import aggregate_repeats
 from humcheck.comparison.spans import judged_spans
+from humcheck.comparison.split_takes import delay_rows, emptied, is_split
 from humcheck.results import Change, Curve, Key, Line, Measure, NotMeasured, Trace
 
 #: Steady lines add as amplitudes of unknown phase; everything else that is a level adds as power.
@@ -65,13 +67,17 @@ def compare_takes(
         Lists of rows by the name of their list in results.
     """
     occasions = occasions_of(take.row for take in takes)
+    apart = [*bleed_rows(takes, occasions), *delay_rows(takes)]
+    takes = [
+        emptied(take) if is_split(take) else noise_alone(take) if is_driven_elsewhere(take) else take for take in takes
+    ]
     measures = _above_the_floor(aggregate_repeats((row for take in takes for row in take.measures), occasions))
     full_scale = _full_scale_dbfs(takes)
     directs = References(row for row in measures if row.role == "direct")
     added = [*_added(measures, directs), *uses_with_rows(takes)]
     own_scale = [row for take in takes if take.role == "single" for row in _relative_to_itself(take, measures)]
     relative = relative_levels((row for row in (*measures, *added) if row.role != "single"), full_scale)
-    pairs = [*pair_rows(takes), *further]
+    pairs = [*pair_rows(takes), *further, *apart]
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
     gains = aggregate_repeats(gain_levels(takes), occasions)
     resolvable = resolvable_differences(row for row in (*gains, *measures) if row.role == "direct")
@@ -90,6 +96,13 @@ def compare_takes(
         "lines": _lines_of_first(takes),
         "not_measured": _still_missing(takes, [*measures, *paired, *changes], missing),
     }
+
+
+def _as_far_as_its_own(take: MeasuredTake) -> MeasuredTake:
+    """Return a take with those of its rows alone that are about the use that it names."""
+    if is_split(take):
+        return emptied(take)
+    return noise_alone(take) if is_driven_elsewhere(take) else take
 
 
 def _changes(measures: Sequence[Measure], gains: Sequence[Measure], certainty: CertaintySettings) -> list[Change]:

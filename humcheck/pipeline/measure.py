@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from humcheck.comparison.driven_ports import DRIVEN_PORT
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
 from humcheck.estimates.rows import RowsEstimate
@@ -64,6 +65,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         faults += [*tone_faults, *response_faults]
     else:
         faults += _spectral_faults(take, request.role)
+        if DRIVEN_PORT in request.condition:
+            rows.add(_faint_tone(take, key))
         if coded_rows is None:
             rows.add(footage_rows_of(take, key, quiet))
     return MeasuredTake(
@@ -241,6 +244,14 @@ def _measure_tones(take: Take, key: Key, rows: _Rows) -> tuple[Any, list[Fault]]
         if take.layout is not None and take.layout.has_section(section):
             rows.add(analyze(tones, key))
     return tones, step_faults(tones)
+
+
+def _faint_tone(take: Take, key: Key) -> list[Any]:
+    from humcheck.analyzers.level import faint_level_rows
+    from humcheck.estimates.tones.loudest_tone import loudest_tone
+    from humcheck.estimates.tones.take_tones import TONE_HZ
+
+    return faint_level_rows(loudest_tone(take.blocks(), float(take.rate_hz), TONE_HZ), key, take.channels)
 
 
 def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...], list[Fault]]:
