@@ -16,7 +16,7 @@ from humcheck.errors import UnusableCall, WouldOverwrite
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.publish import Publication, refuse_place, tables_csv
 from humcheck.report.publish.markdown import plain
-from humcheck.report.publish.names import FileNames
+from humcheck.report.publish.names import FileNames, words_of_subjects
 from humcheck.report.publish.publication import CONTENTS, Item
 from humcheck.report.publish.sheets import sheet_of, sheet_page
 from humcheck.report.publish.spoken import clause_words, full_words, noise_title, verdict
@@ -53,6 +53,11 @@ def test_file_names_lead_nowhere_and_are_unique_whatever_the_case():
         assert not re.match(r"(con|prn|aux|nul|com\d|lpt\d)\.", name.removeprefix("sheets/"))
         assert len(name) < 120
     assert len({name.lower() for name in made}) == len(made)
+
+
+def test_each_subject_has_one_word_for_all_its_files():
+    words = words_of_subjects({"a": "Alder", "b": "ALDER", "c": "名前", "d": "שם"})
+    assert words == {"a": "alder", "b": "alder-2", "c": "device-3", "d": "device-4"}
 
 
 # CSV (RFC 4180).

@@ -69,7 +69,9 @@ def test_names_that_the_font_lacks_are_numbered_and_formulas_are_text(caplog):
     made = msgspec.structs.replace(made, curves=[], lines=[])
     with caplog.at_level(logging.DEBUG, logger="matplotlib"):
         # Warnings are errors here: missing letters must not be warned about.
-        pictures, stand_ins = pictures_of(DrawnCatalogue(made), FileNames())
+        pictures, stand_ins = pictures_of(
+            DrawnCatalogue(made), FileNames(), dict.fromkeys(DrawnCatalogue(made).devices, "x")
+        )
     assert pictures
     assert stand_ins == {"Device 1": "名前 木"}
     assert DrawnCatalogue(made).title("$x_{1}$ Alder 🎛") == "$x_{1}$ Alder"
@@ -77,7 +79,7 @@ def test_names_that_the_font_lacks_are_numbered_and_formulas_are_text(caplog):
 
 
 def test_no_data_no_picture():
-    assert pictures_of(DrawnCatalogue(fake_results.empty_results()), FileNames()) == ([], {})
+    assert pictures_of(DrawnCatalogue(fake_results.empty_results()), FileNames(), {}) == ([], {})
 
 
 def test_text_is_cut_to_its_room_and_long_names_keep_both_ends():

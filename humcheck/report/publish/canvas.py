@@ -78,8 +78,8 @@ class Canvas:
     ) -> None:
         """Write one line; `y` is its baseline, `size` the height of its letters' body in pixels."""
         self._axes.text(
-            x, y, drawable(content), fontsize=size * _POINTS, color=color, family=_FONT, ha=align, va="baseline",
-            fontweight="bold" if bold else "normal", parse_math=False, zorder=self._next(),
+            x, y, _from_left(drawable(content)), fontsize=size * _POINTS, color=color, family=_FONT, ha=align,
+            va="baseline", fontweight="bold" if bold else "normal", parse_math=False, zorder=self._next(),
         )  # fmt: skip
 
     def line(
@@ -233,6 +233,11 @@ def _sets_both_directions() -> bool:
     import matplotlib
 
     return tuple(matplotlib.__version_info__[:2]) >= (3, 11)
+
+
+def _from_left(content: str) -> str:
+    """Return a line that runs from left to right, whatever the name it begins with."""
+    return f"\u200e{content}" if _from_right(content) and 0x200E in _letters() else content
 
 
 def _from_right(name: str) -> bool:

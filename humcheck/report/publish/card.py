@@ -38,9 +38,13 @@ def card_picture(catalogue: Catalogue) -> bytes | None:
     canvas = Canvas(SQUARE)
     room = canvas.width - 2 * _EDGE
     y = 60.0
-    for line in wrapped(visible(catalogue.results.bench.name) or "A sound test", 56, room, 2, bold=True):
-        y += 66
-        canvas.text(_EDGE, y, line, 56, bold=True)
+    for size in (56.0, 46.0, 38.0):
+        lines = wrapped(visible(catalogue.results.bench.name) or "A sound test", size, room, 2, bold=True)
+        if not lines[-1].endswith("…"):
+            break
+    for line in lines:
+        y += 1.18 * size
+        canvas.text(_EDGE, y, line, size, bold=True)
     canvas.text(_EDGE, y + 54, _subtitle(made), 32, color=SOFT)
     _rows(canvas, catalogue, made, y + 92)
     said = when_words(catalogue.results.created).partition(",")[0]
@@ -82,7 +86,7 @@ def _roomy_row(canvas: Canvas, catalogue: Catalogue, card: Card, y: float, heigh
         base += (1.45 if line is lines[0] else 1.25) * size
         canvas.text(_EDGE, base, line, size)
     others = _others(card)
-    if others and large:
+    if others and base + 64 < y + height:
         canvas.text(_EDGE, base + 46, shortened(others, 30, right - _EDGE), 30, color=SOFT)
 
 

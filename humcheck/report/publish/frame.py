@@ -45,10 +45,10 @@ def heading(canvas: Canvas, title: str, reading: str) -> float:
 
 
 def footer(canvas: Canvas, catalogue: Catalogue) -> None:
-    """Write bench, date and what made the picture."""
+    """Write date, bench and what made the picture."""
     results = catalogue.results
     common = f" ({', '.join(catalogue.common)})" if catalogue.common else ""
-    said = f"{visible(results.bench.name)}{common}, {when_words(results.created).partition(',')[0]}"
+    said = f"{when_words(results.created).partition(',')[0]}, {visible(results.bench.name)}{common}"
     right = "measured with humcheck"
     y, size = canvas.height - 36, 26
     room = canvas.width - 2 * EDGE - width_of(right, size) - 40

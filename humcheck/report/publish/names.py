@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 
 _LONGEST = 60
+_NOTHING = "unnamed"
 #: Names that mean devices on some systems, whatever their ending.
 _RESERVED = re.compile(r"(con|prn|aux|nul|clock|com\d|lpt\d)")
 
@@ -43,8 +45,24 @@ class FileNames:
         return name
 
 
+def words_of_subjects(titles: Mapping[str, str]) -> dict[str, str]:
+    """Return a word for each subject that no other has, for all its files; numbered where no letter can be kept.
+
+    Parameters
+    ----------
+    titles : mapping of str to str
+        Subjects to their names for people.
+    """
+    words: dict[str, str] = {}
+    for number, (subject, title) in enumerate(titles.items(), start=1):
+        word = safe_word(title)
+        word = f"device-{number}" if word == _NOTHING else word
+        words[subject] = f"{word}-{number}" if word in words.values() else word
+    return words
+
+
 def safe_word(text: str) -> str:
     """Return a text as lower-case ASCII letters and digits with single hyphens; ``unnamed`` where nothing is left."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii").lower()
     word = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
-    return word[:_LONGEST].rstrip("-") or "unnamed"
+    return word[:_LONGEST].rstrip("-") or _NOTHING

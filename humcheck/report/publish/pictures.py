@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import msgspec
@@ -66,14 +66,28 @@ def _drawn(title: str, number: int) -> str:
     return kept if letters and can_draw(letters) and kept else f"Device {number}"
 
 
-def pictures_of(catalogue: Catalogue, names: FileNames) -> tuple[list[Picture], dict[str, str]]:
-    """Return the card, pictures of all devices together, and those of each device; and names that stand for others."""
+def pictures_of(
+    catalogue: Catalogue, names: FileNames, words: Mapping[str, str]
+) -> tuple[list[Picture], dict[str, str]]:
+    """Return the card, pictures of all devices together, and those of each device; and names that stand for others.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        All rows.
+    names : FileNames
+        Names that are taken.
+    words : mapping of str to str
+        A word for each subject.
+    """
     with quiet():
         drawn = DrawnCatalogue(catalogue.results)
-        return list(_pictures(catalogue, drawn, names)), drawn.stand_ins
+        return list(_pictures(catalogue, drawn, names, words)), drawn.stand_ins
 
 
-def _pictures(catalogue: Catalogue, drawn: DrawnCatalogue, names: FileNames) -> Iterator[Picture]:
+def _pictures(
+    catalogue: Catalogue, drawn: DrawnCatalogue, names: FileNames, words: Mapping[str, str]
+) -> Iterator[Picture]:
     from humcheck.report.publish.card import card_picture
     from humcheck.report.publish.curve_pictures import bleed_picture, response_picture
     from humcheck.report.publish.line_picture import line_picture
@@ -82,15 +96,15 @@ def _pictures(catalogue: Catalogue, drawn: DrawnCatalogue, names: FileNames) -> 
     card = card_picture(drawn)
     if card is not None:
         yield Picture(names.new("card", ending="png"), "all devices in a line each, square", card)
-    for key, words, content in row_pictures(drawn):
-        yield Picture(names.new(key, ending="png"), words, content)
+    for key, what, content in row_pictures(drawn):
+        yield Picture(names.new(key, ending="png"), what, content)
     for subject in (*drawn.devices, *drawn.singles):
         own, title = drawn.of_device(subject), catalogue.title(subject)
-        for key, words, make in (
+        for key, what, make in (
             ("response", "whether every note is passed on alike", response_picture),
             ("lines", "hum and buzz, tone by tone", line_picture),
             ("bleed", "how far left and right are kept apart", bleed_picture),
         ):
             made = make(own)
             if made is not None:
-                yield Picture(names.new(key, title, ending="png"), f"{title}: {words}", made)
+                yield Picture(names.new(key, words[subject], ending="png"), f"{title}: {what}", made)

@@ -12,7 +12,7 @@ from humcheck.audio.writing import MARK, own_output, refuse_to_overwrite, write_
 from humcheck.errors import UnusableCall
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.publish import tables_csv
-from humcheck.report.publish.names import FileNames
+from humcheck.report.publish.names import FileNames, words_of_subjects
 from humcheck.report.publish.sheets import sheet_page, units_of
 from humcheck.report.publish.summary_text import as_markdown, as_text, summary_of
 from humcheck.report.text import sentence, visible
@@ -116,13 +116,15 @@ def publication_of(results: Results, *, sounds: Mapping[str, bytes] | None = Non
     for name in _FIXED:
         names.take(name)
     summary = summary_of(catalogue)
-    pictures, stand_ins = pictures_of(catalogue, names)
+    subjects = dict.fromkeys([*catalogue.devices, *catalogue.singles, *units_of(catalogue)])
+    words = words_of_subjects({subject: catalogue.title(subject) for subject in subjects})
+    pictures, stand_ins = pictures_of(catalogue, names, words)
     items = [
         *(Item(picture.name, picture.words, picture.content) for picture in pictures),
         Item("summary.md", "the findings for a post, as Markdown", as_markdown(summary)),
         Item("summary.txt", "the findings for a post, as plain text", as_text(summary)),
-        *_sheets(catalogue, names),
-        *_sounds(results, sounds or {}, names),
+        *_sheets(catalogue, names, words),
+        *_sounds(results, sounds or {}, names, words),
         Item("measures.csv", "every measured value", tables_csv.measures_csv(results)),
         Item("changes.csv", "every change, and whether it can be told apart", tables_csv.changes_csv(results)),
         Item("curves.csv", "every curve over frequency, point by point", tables_csv.curves_csv(results)),
@@ -153,10 +155,10 @@ def refuse_place(folder: str | os.PathLike[str], *, force: bool = False) -> None
         refuse_to_overwrite(home / name, force=force)
 
 
-def _sheets(catalogue: Catalogue, names: FileNames) -> list[Item]:
+def _sheets(catalogue: Catalogue, names: FileNames, words: Mapping[str, str]) -> list[Item]:
     return [
         Item(
-            names.new(catalogue.title(subject), ending="html", folder="sheets"),
+            names.new(words[subject], ending="html", folder="sheets"),
             f"{catalogue.title(subject)}: limits on one page, to print",
             sheet_page(catalogue, subject),
         )
@@ -164,14 +166,14 @@ def _sheets(catalogue: Catalogue, names: FileNames) -> list[Item]:
     ]
 
 
-def _sounds(results: Results, sounds: Mapping[str, bytes], names: FileNames) -> list[Item]:
+def _sounds(results: Results, sounds: Mapping[str, bytes], names: FileNames, words: Mapping[str, str]) -> list[Item]:
     """Return the excerpts, each named by the device and by what its caption says first."""
     items = []
     for number, row in enumerate((row for row in results.media if row.kind), start=1):
         content = sounds.get(row.id, b"")
         if content.startswith(_FLAC) and MARK.encode("ascii") in content[:65536]:
             said = row.caption.partition(", raised")[0]
-            name = names.new(f"{number:02d}", row.group, said, ending="flac", folder="sounds")
+            name = names.new(f"{number:02d}", words.get(row.group, row.group), said, ending="flac", folder="sounds")
             items.append(Item(name, sentence(row.caption), content))
     return items
 

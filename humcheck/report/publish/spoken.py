@@ -72,7 +72,9 @@ def noise_title(catalogue: Catalogue, what: str, quantities: Sequence[str]) -> s
     found = about(catalogue, quantities)
     if not found or not (catalogue.devices or catalogue.singles):
         return f"{what}: how strong it is"
-    first = found[0]
+    first = max(
+        (row for row in found if row.severity == found[0].severity), key=lambda row: _level_of(catalogue, row)[0]
+    )
     if first.severity == "none":
         return f"{what}: no effect found in {_any_of(catalogue)}"
     words = clause_words(catalogue, first)
@@ -101,7 +103,12 @@ def _any_of(catalogue: Catalogue) -> str:
 
 
 def _level_words(catalogue: Catalogue, row: Finding) -> str:
-    """Return the level that a finding of noise rests on, as it comes through the device."""
+    level, relative = _level_of(catalogue, row)
+    return f"{PAGE.number(level, 0)}\u00a0dB {relative}" if relative else ""
+
+
+def _level_of(catalogue: Catalogue, row: Finding) -> tuple[float, str]:
+    """Return the level that a finding of noise rests on, as it comes through the device, and what it is relative to."""
     for ending, relative in (("_rel", "re full scale"), ("", "re the recorder's full scale")):
         rows = [
             measure
@@ -110,8 +117,8 @@ def _level_words(catalogue: Catalogue, row: Finding) -> str:
         ]
         level = worst(rows)
         if level is not None:
-            return f"{PAGE.number(level.value, 0)}\u00a0dB {relative}"
-    return ""
+            return level.value, relative
+    return float("-inf"), ""
 
 
 def heard_words(catalogue: Catalogue, row: Finding) -> str:
