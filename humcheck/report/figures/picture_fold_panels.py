@@ -49,7 +49,7 @@ class FoldPanel:
 
 
 def fold_panels(catalogue: Catalogue) -> Iterable[FoldPanel]:
-    """Yield a panel for each device and picture (the set-up that buzzes most), then for recordings alone."""
+    """Return a panel for each device and picture (the set-up that buzzes most), or for recordings alone."""
     found = _by_setup(catalogue)
     direct = {setup.picture: panel for (role, setup), panel in found.items() if role == "direct"}
     strongest: dict[tuple[str, str | None], FoldPanel] = {}
@@ -62,8 +62,7 @@ def fold_panels(catalogue: Catalogue) -> Iterable[FoldPanel]:
         control = direct.get(setup.picture)
         if role == "through" and control is not None and control.rows is not None and panel.rows is not None:
             panel.direct = control.folds
-    shown = sorted(strongest.values(), key=_order)
-    return shown or list(direct.values())
+    return sorted(strongest.values() or direct.values(), key=_order)
 
 
 def _order(panel: FoldPanel) -> tuple[bool, bool]:
