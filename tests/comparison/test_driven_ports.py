@@ -54,7 +54,7 @@ def test_a_driven_neighbour_is_measured_re_its_own_direct_level(tmp_path):
         assert near.bound is None
         assert near.value == pytest.approx(by_hand, abs=0.05)
         assert near.low < by_hand < near.high
-        # Hiss of -95 dBFS over 24 kHz leaves -137 dBFS in a second's window (Hann: 1.5 Hz), re the tone's -4 dBFS that is
+        # Hiss of -95 dBFS over 24 kHz leaves -137 dBFS in a second (Hann: 1.5 Hz), re the tone at -4 dBFS that is
         # -133 dB; what stands out of a thousand such with 95 % must be some 14 dB stronger (ln of 1e7, by algebra).
         assert far.bound == "upper"
         assert far.value == pytest.approx(-119, abs=2)
