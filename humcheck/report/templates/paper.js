@@ -3,7 +3,7 @@
   /* Paper shows what the screen folds away, apart from the curves as numbers. */
   var opened = [];
   window.addEventListener("beforeprint", function () {
-    opened = Array.prototype.filter.call(document.querySelectorAll("details:not(.as-numbers)"), function (one) { return !one.open; });
+    opened = Array.prototype.filter.call(document.querySelectorAll("details:not(.as-numbers):not(.kept):not([data-numbers])"), function (one) { return !one.open; });
     opened.forEach(function (one) { one.open = true; });
   });
   window.addEventListener("afterprint", function () {
