@@ -6,12 +6,14 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from humcheck.analyzers.clicks import EVENT
 from humcheck.comparison.added import added_lines, added_noise
 from humcheck.comparison.certainty import DEFAULT_CERTAINTY, CertaintySettings
 from humcheck.comparison.changes import Compared, compare, judged, unit_of_change
 from humcheck.comparison.contrasts import contrast_changes
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.driven_ports import bleed_rows, is_driven_elsewhere, noise_alone
+from humcheck.comparison.events import clicks_alone
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.occasions import occasions_of
 from humcheck.comparison.pairs import gain_levels, pair_rows
@@ -68,9 +70,7 @@ def compare_takes(
     """
     occasions = occasions_of(take.row for take in takes)
     apart = [*bleed_rows(takes, occasions), *delay_rows(takes)]
-    takes = [
-        emptied(take) if is_split(take) else noise_alone(take) if is_driven_elsewhere(take) else take for take in takes
-    ]
+    takes = [_as_far_as_its_own(take) for take in takes]
     measures = _above_the_floor(aggregate_repeats((row for take in takes for row in take.measures), occasions))
     full_scale = _full_scale_dbfs(takes)
     directs = References(row for row in measures if row.role == "direct")
@@ -102,6 +102,8 @@ def _as_far_as_its_own(take: MeasuredTake) -> MeasuredTake:
     """Return a take with those of its rows alone that are about the use that it names."""
     if is_split(take):
         return emptied(take)
+    if EVENT in take.row.condition:
+        return clicks_alone(take)
     return noise_alone(take) if is_driven_elsewhere(take) else take
 
 

@@ -45,6 +45,11 @@ SCREEN = (
     "Swap left and right: if the hum changes sides, replace the lead.",
     "Clean the sockets; check that each plug's shell grips.",
 )
+CONTACTS = (
+    "Clean plugs and sockets with contact cleaner, everything switched off; move the plug a few times.",
+    "Try another lead in the same socket, then the same lead in another: what clicks on goes with the faulty one.",
+    "Turn the volume down before you switch over.",
+)
 CROSSTALK = (
     BLACK_PICTURE,
     "Use leads in which each audio line has its own screen, and keep audio and video leads apart.",

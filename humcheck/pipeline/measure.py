@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from humcheck.analyzers.clicks import EVENT
 from humcheck.comparison.driven_ports import DRIVEN_PORT
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
@@ -67,6 +68,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         faults += _spectral_faults(take, request.role)
         if DRIVEN_PORT in request.condition:
             rows.add(_faint_tone(take, key))
+        if EVENT in request.condition:
+            rows.add(_clicks(take, key))
         if coded_rows is None:
             rows.add(footage_rows_of(take, key, quiet))
     return MeasuredTake(
@@ -252,6 +255,13 @@ def _faint_tone(take: Take, key: Key) -> list[Any]:
     from humcheck.estimates.tones.take_tones import TONE_HZ
 
     return faint_level_rows(loudest_tone(take.blocks(), float(take.rate_hz), TONE_HZ), key, take.channels)
+
+
+def _clicks(take: Take, key: Key) -> list[Any]:
+    from humcheck.analyzers.clicks import click_rows
+    from humcheck.estimates.clicks import find_clicks
+
+    return click_rows(find_clicks(take.blocks(), float(take.rate_hz)), key, take.channels)
 
 
 def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...], list[Fault]]:

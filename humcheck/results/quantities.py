@@ -90,6 +90,11 @@ _LEVELS = (
     _level(
         "noise_level", "All noise", "Everything in the quiet section, 20 Hz-20 kHz or the band that the rate allows"
     ),
+    _level(
+        "thump_level",
+        "Thump",
+        "Largest excursion while a plug was moved or the device switched over, as a sine that reaches so far",
+    ),
     _level("noise_level_a", "All noise, A-weighted", "The quiet section, A-weighted (IEC 61672-1)", "dBFS(A)"),
     _level("noise_level_468", "All noise, quasi-peak", "Quasi-peak per ITU-R BS.468-4, 0 dB at 1 kHz", "dBFS(qp)"),
     _level(
@@ -337,6 +342,15 @@ _OTHERS = (
         "What is left re direct once level, delay and linear response are removed",
         lower_is_better=True,
         decimals=1,
+    ),
+    _entry(
+        "click_rate",
+        "Clicks",
+        "1/min",
+        "number",
+        "Clicks a minute while a plug was moved or the device switched over, nothing playing",
+        lower_is_better=True,
+        decimals=0,
     ),
     _entry("delay", "Delay", "us", "number", "Through minus direct from a split take"),
     *_MARGINS,

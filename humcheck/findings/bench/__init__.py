@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from humcheck.findings.bench.bench_rows import BenchRows
 from humcheck.findings.bench.conditions import condition_findings
+from humcheck.findings.bench.events import event_findings
 from humcheck.findings.bench.fixes import fix_findings
 from humcheck.findings.bench.hunting import hunt_findings
 from humcheck.findings.bench.kept_limits import kept_limits_findings
@@ -25,6 +26,7 @@ _FINDERS = (
     port_findings,
     neighbour_findings,
     condition_findings,
+    event_findings,
     loading_findings,
     together_findings,
     fix_findings,
