@@ -316,3 +316,16 @@ def test_who_asks_for_no_pictures_loads_nothing_that_draws(tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     assert done.stderr.strip() == "0 False False"
+
+
+def test_findings_about_fixes_and_limits_are_told_but_give_no_picture_its_title():
+    catalogue = with_findings(
+        finding("Alder with a ferrite: perhaps 3 dB less hum.", "none", kind="fixes"),
+        finding("Alder misses what was set for hum.", "strong", kind="limits"),
+        finding("Alder adds mains hum: -60 dB.", "slight"),
+    )
+    assert noise_title(catalogue, "Hum", ("hum_level",)).startswith("Alder adds mains hum")
+    text = as_text(summary_of(catalogue))
+    assert "- Also: Alder with a ferrite" in text
+    assert "Alder misses what was set" in text
+    assert "No effect found on" not in text

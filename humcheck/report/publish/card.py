@@ -32,7 +32,7 @@ _ROOMY = 6
 
 def card_picture(catalogue: Catalogue) -> bytes | None:
     """Return the card, or None where nothing was judged."""
-    made = [card for card in cards(catalogue) if card.kind != "bench"]
+    made = [card for card in cards(catalogue) if card.kind in ("device", "take")]
     if not made:
         return None
     canvas = Canvas(SQUARE)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from humcheck.audio.hearing.listening import words_of
 from humcheck.report.catalogue import Catalogue, Setup, worst
-from humcheck.report.order import SEVERITY_ORDER, SEVERITY_WORDS
+from humcheck.report.order import APART_KINDS, SEVERITY_ORDER, SEVERITY_WORDS
 from humcheck.report.text import PAGE, sentence, visible
 from humcheck.report.use_words import joined
 from humcheck.results import Finding, Measure
@@ -53,16 +53,19 @@ def clause_words(catalogue: Catalogue, row: Finding) -> str:
 
 def full_words(catalogue: Catalogue, row: Finding) -> str:
     """Return a finding's first clause, and where it says so, whether listeners notice: they know no decibels."""
-    noticed = next((words for words in _NOTICED if words in row.sentence), "")
+    noticed = "" if row.severity == "none" else next((words for words in _NOTICED if words in row.sentence), "")
     return ", ".join(part for part in (clause_words(catalogue, row), noticed) if part)
 
 
 def about(catalogue: Catalogue, quantities: Sequence[str], subject: str | None = None) -> list[Finding]:
-    """Return findings about some quantities, the most serious first."""
+    """Return findings of what devices do to some quantities, the most serious first; not of fixes and limits."""
     found = [
         row
         for row in catalogue.results.findings
-        if row.quantity.removesuffix("_rel") in quantities and row.role != "direct" and subject in (None, row.subject)
+        if row.quantity.removesuffix("_rel") in quantities
+        and row.kind not in APART_KINDS
+        and row.role != "direct"
+        and subject in (None, row.subject)
     ]
     return sorted(found, key=lambda row: SEVERITY_ORDER.index(row.severity))
 

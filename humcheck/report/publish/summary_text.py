@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from humcheck.audio.writing import MARK
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.found import Found
+from humcheck.report.order import APART_KINDS
 from humcheck.report.page import when_words
 from humcheck.report.publish.markdown import plain
 from humcheck.report.side_by_side import SideCell, SideRow, side_by_side
@@ -33,6 +34,8 @@ class Summary:
     ----------
     table : list of list of str
         Headings, then rows.
+    units : list of str
+        Of the columns.
     method : list of str
         How it was measured.
     """
@@ -41,6 +44,7 @@ class Summary:
     date: str
     cards: list[Card]
     table: list[list[str]]
+    units: list[str]
     table_note: str
     method: list[str]
 
@@ -48,12 +52,13 @@ class Summary:
 def summary_of(catalogue: Catalogue) -> Summary:
     """Return what a post would say."""
     results = catalogue.results
-    table, note = _table(catalogue)
+    table, units, note = _table(catalogue)
     return Summary(
         title=visible(results.bench.name) or "A sound test",
         date=when_words(results.created),
         cards=cards(catalogue, PAGE),
         table=table,
+        units=units,
         table_note=note,
         method=_method(catalogue),
     )
@@ -68,7 +73,7 @@ def as_markdown(summary: Summary) -> str:
             "\n".join(filter(None, _card_lines(card, "- **{}:** {}", plain))) or "Nothing was found to say about it."
         )
     if len(summary.table) > 1:
-        parts += ["## In numbers", _markdown_table(summary.table), plain(summary.table_note)]
+        parts += ["## In numbers", _markdown_table(summary.table, summary.units), plain(summary.table_note)]
     parts += ["## How it was measured", "\n".join(f"- {plain(line)}" for line in summary.method)]
     return "\n\n".join(parts).replace("\u00a0", " ") + "\n"
 
@@ -80,7 +85,7 @@ def as_text(summary: Summary) -> str:
         lines = [line for text in _card_lines(card, "{}: {}", _as_it_is) for line in _wrapped(text)]
         parts.append("\n".join([f"{card.title}: {card.verdict.lower()}", *lines]))
     if len(summary.table) > 1:
-        parts.append(f"{_text_table(summary.table)}\n{summary.table_note}")
+        parts.append(f"{_text_table(summary.table, summary.units)}\n{summary.table_note}")
     parts.append("\n".join(["How it was measured", *(line for text in summary.method for line in _wrapped(text))]))
     return "\n\n".join(parts).replace("\u00a0", " ") + "\n"
 
@@ -94,17 +99,17 @@ def _wrapped(text: str) -> list[str]:
 
 
 def _card_lines(card: Card, form: str, worded: Callable[[str], str]) -> Iterator[str]:
-    """Yield findings, those of nothing in one line; then advice with its cautions."""
+    """Yield findings, those of no effect in one line; then advice with its cautions."""
+    nothing = [found for found in card.found if _is_no_effect(card, found)]
     for found in card.found:
-        if found.severity != "none":
-            yield form.format(found.severity_words, worded(_found_words(found)))
-    nothing = [found for found in card.found if found.severity == "none"]
-    if nothing:
-        titles = dict.fromkeys(found.group.title.lower() if found.group else found.row.kind for found in nothing)
-        seen = {found.group for found in card.found if found.severity != "none"}
-        clean = [title for title in titles if title not in {group.title.lower() for group in seen if group}]
-        yield form.format("No effect found on", worded(joined(clean))) if clean else ""
-    if card.limits:
+        if not _is_no_effect(card, found):
+            words = "Also" if found.severity == "none" else found.severity_words
+            yield form.format(words, worded(_found_words(found)))
+    heard = {found.group for found in card.found if found.severity not in ("none", "")}
+    clean = dict.fromkeys(found.group.title.lower() for found in nothing if found.group and found.group not in heard)
+    if clean:
+        yield form.format("No effect found on", worded(joined(list(clean))))
+    if card.limits and not any(found.row.kind == "limits" for found in card.found):
         yield form.format("Limits not met", worded("; ".join(card.limits)))
     for text in card.advice[:_MOST_ADVICE]:
         yield form.format("Try", worded(text))
@@ -112,18 +117,23 @@ def _card_lines(card: Card, form: str, worded: Callable[[str], str]) -> Iterator
         yield form.format("Take care", worded(text))
 
 
+def _is_no_effect(card: Card, found: Found) -> bool:
+    return found.severity == "none" and card.kind in ("device", "take") and found.row.kind not in APART_KINDS
+
+
 def _found_words(found: Found) -> str:
     return f"{found.sentence} ({found.where})" if found.where else found.sentence
 
 
-def _table(catalogue: Catalogue) -> tuple[list[list[str]], str]:
-    """Return the main figures, a row for each use, or for each device where there are many; and how to read them."""
+def _table(catalogue: Catalogue) -> tuple[list[list[str]], list[str], str]:
+    """Return the main figures, a row for each use, or for each device where there are many; units; how to read it."""
     side = side_by_side(catalogue, _POST, least_uses=1)
     rows = [row for row in side.rows if row.channel in ("worse", "mono") or len(_channels_of(side.rows, row)) == 1]
     if not rows or not side.columns:
-        return [], ""
+        return [], [], ""
     by_device = len(rows) > _MOST_ROWS
-    headings = ["", *(f"{column.title}, {column.unit}" if column.unit else column.title for column in side.columns)]
+    headings = ["", *(column.title for column in side.columns)]
+    units = ["", *(column.unit for column in side.columns)]
     keys = [column.key for column in side.columns]
     if by_device:
         names = list(dict.fromkeys(row.title for row in rows))
@@ -131,7 +141,7 @@ def _table(catalogue: Catalogue) -> tuple[list[list[str]], str]:
     else:
         made = [[_row_name(row), *(row.cells[key].value if key in row.cells else "" for key in keys)] for row in rows]
     note = "Each figure is that of the worse channel" + (", in the worst use of each device." if by_device else ".")
-    return [headings, *made], f"{note} “<” means: not found, lies somewhere below."
+    return [headings, *made], units, f"{note} “<” means: not found, lies somewhere below."
 
 
 def _channels_of(rows: Sequence[SideRow], row: SideRow) -> set[str]:
@@ -154,18 +164,20 @@ def _badness(cell: SideCell, by_size: bool) -> tuple[bool, float]:
     return not is_bound, abs(cell.number) if by_size else cell.number
 
 
-def _markdown_table(table: Sequence[Sequence[str]]) -> str:
-    lines = [[plain(cell) for cell in row] for row in table]
+def _markdown_table(table: Sequence[Sequence[str]], units: Sequence[str]) -> str:
+    headings = [f"{heading}, {unit}" if unit else heading for heading, unit in zip(table[0], units, strict=True)]
+    lines = [[plain(cell) for cell in row] for row in (headings, *table[1:])]
     lines.insert(1, ["---", *("---:" for _ in table[0][1:])])
     return "\n".join(f"| {' | '.join(cells)} |" for cells in lines)
 
 
-def _text_table(table: Sequence[Sequence[str]]) -> str:
+def _text_table(table: Sequence[Sequence[str]], units: Sequence[str]) -> str:
     """Return a list for each row: a table wider than a post would be torn."""
     headings, *rows = table
     lines = ["In numbers"]
     for name, *values in rows:
-        said = [f"{heading} {value}" for heading, value in zip(headings[1:], values, strict=True) if value]
+        columns = zip(headings[1:], values, units[1:], strict=True)
+        said = [f"{heading} {value} {unit}".rstrip() for heading, value, unit in columns if value]
         lines += _wrapped(f"{name}: {'; '.join(said)}")
     return "\n".join(lines)
 
