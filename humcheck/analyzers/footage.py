@@ -19,7 +19,12 @@ _ONE_SIDED_95 = 1.6448536269514722
 
 
 def footage_rows(
-    estimate: FootageEstimate, key: Key, channels: Sequence[Channel], *, start_s: float = 0.0
+    estimate: FootageEstimate,
+    key: Key,
+    channels: Sequence[Channel],
+    *,
+    start_s: float = 0.0,
+    quiet_s: tuple[float, float] | None = None,
 ) -> list[Measure | NotMeasured | Trace]:
     """Return `picture_coupling` for each channel, or bounds; the worst second is in its detail.
 
@@ -33,12 +38,14 @@ def footage_rows(
         Names of the channels.
     start_s : float
         Where in the recording the sound that was read begins.
+    quiet_s : tuple of float, optional
+        Where nothing plays, from there.
     """
     rows: list[Measure | NotMeasured | Trace] = []
     for index, channel in enumerate(channels):
         fields = key.fields(quantity=COUPLING, channel=channel) | {"unit": quantity(COUPLING).unit}
         level, low = float(estimate.level_dbfs[index]), float(estimate.low_dbfs[index])
-        detail = _detail(estimate, index, start_s)
+        detail = _detail(estimate, index) | _worst(estimate, start_s, quiet_s)
         if math.isfinite(level) and math.isfinite(low):
             high = float(estimate.high_dbfs[index])
             rows.append(Measure(**fields, value=level, low=low, high=high, interval="within", detail=detail))
@@ -79,7 +86,7 @@ def _why_no_share(estimate: FootageEstimate) -> str:
     return "Nothing that follows the picture was found in the sound."
 
 
-def _detail(estimate: FootageEstimate, index: int, start_s: float) -> dict[str, float]:
+def _detail(estimate: FootageEstimate, index: int) -> dict[str, float]:
     detail = {
         "footage": 1.0,
         "p_value": estimate.p_value,
@@ -97,7 +104,19 @@ def _detail(estimate: FootageEstimate, index: int, start_s: float) -> dict[str, 
     }
     if estimate.lag_probability >= _CERTAIN:
         detail["lag_s"] = estimate.lag_s
-    worst = int(np.argmax(estimate.moments_dbfs))
-    detail["worst_at_s"] = start_s + float(estimate.moments_s[worst])
-    detail["worst_dbfs"] = float(estimate.moments_dbfs[worst])
     return detail
+
+
+def _worst(estimate: FootageEstimate, start_s: float, quiet_s: tuple[float, float] | None) -> dict[str, float]:
+    """Return the second in which the leak is strongest, of all and of those in which nothing plays."""
+    if not estimate.found:
+        return {}
+    at_s, level = estimate.moments_s, estimate.moments_dbfs
+    worst = int(np.argmax(level))
+    told = {"worst_at_s": start_s + float(at_s[worst]), "worst_dbfs": float(level[worst])}
+    if quiet_s is None:
+        return told
+    inside = np.flatnonzero((at_s >= quiet_s[0]) & (at_s + 1.0 <= quiet_s[1]))
+    if inside.size:
+        told["worst_quiet_at_s"] = start_s + float(at_s[inside[int(np.argmax(level[inside]))]])
+    return told

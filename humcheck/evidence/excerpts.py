@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
 from humcheck.errors import HumcheckError
+from humcheck.evidence.footage_moment import footage_sounds
 from humcheck.evidence.matching import quiet_group
 from humcheck.evidence.programme_group import programme_sounds
 from humcheck.evidence.quiet_group import QuietTake, quiet_sounds
@@ -93,7 +94,8 @@ def _made(name: str, group: _Group) -> list[Sound]:
     try:
         if isinstance(group, ProgrammeMatch):
             return list(programme_sounds(name, group))
-        return list(quiet_sounds(name, group))
+        singles = [one.take for one in group if one.take.role == "single"]
+        return [*quiet_sounds(name, group), *(sound for take in singles for sound in footage_sounds(name, take))]
     except HumcheckError:  # the recording went away meanwhile: its numbers stand without an excerpt
         return []
 

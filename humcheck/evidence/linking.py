@@ -21,6 +21,7 @@ _HEARD_IN = {
     "other_lines_level": ("tones", "quiet"),
     "hiss_level": ("hiss", "quiet"),
     "residual_level": ("programme",),
+    "picture_coupling": ("footage",),
 }
 _OF_ONE_USE = ("subject", "port", "picture", "condition", "fix")
 

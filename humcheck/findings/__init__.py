@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from humcheck.findings.bench import whole_bench_findings
+from humcheck.findings.footage import footage_findings
 from humcheck.findings.index import RowIndex, uses_of
 from humcheck.findings.noises import noise_findings, single_noise_findings
 from humcheck.findings.picture import picture_findings
@@ -29,7 +30,7 @@ def find(results: Results) -> list[Finding]:
         of_use = [*noise_findings(use), *picture_findings(use), *sound_findings(use)]
         found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))
     for use in uses_of(rows, "single"):
-        found.extend([*single_noise_findings(use), *picture_findings(use)])
+        found.extend([*single_noise_findings(use), *(footage_findings(use) or picture_findings(use))])
     found.extend(list(whole_bench_findings(rows, found)))
     found.extend(bench_findings(rows))
     return found

@@ -17,7 +17,7 @@ from humcheck.results.rows import Severity
 _NAME, _CURVE = "picture_coupling", "picture_coupling_curve"
 #: This project's own convention. A white screen that couples at -105 dB (1 kHz, rising with frequency) buzzes near the
 #: threshold of hearing on headphones; one at -75 dB is in the way of quiet music.
-_COUPLING_DBR = Scale(slight=-105.0, clear=-90.0, strong=-75.0)
+COUPLING_DBR = Scale(slight=-105.0, clear=-90.0, strong=-75.0)
 _CAPACITIVE, _SHARED = CAPACITIVE[0], SHARED[1]
 _LEAST_TOLD = 1e-6
 
@@ -45,7 +45,7 @@ def _judged(use: Use) -> tuple[Measure | None, dict[str, Measure], str]:
 
 
 def _severity(judged: Measure) -> Severity:
-    return "none" if judged.bound is not None else _COUPLING_DBR.severity(judged.value)
+    return "none" if judged.bound is not None else COUPLING_DBR.severity(judged.value)
 
 
 def _finding(use: Use, judged: Measure, own: dict[str, Measure], unit: str, *, is_added: bool) -> Finding:

@@ -33,7 +33,8 @@ def footage_rows_of(take: Take, key: Key, part: QuietPart | None) -> list[Any]:
         estimate = find_footage(sound, rate_hz, shown.rows, shown.times_s - start / rate_hz, quiet)
     except MeasurementError as error:
         return [NotMeasured(**key.fields(quantity=COUPLING), reason=error.reason)]
-    return footage_rows(estimate, key, take.channels, start_s=start / rate_hz)
+    quiet_s = None if quiet is None else (quiet.start / rate_hz, quiet.stop / rate_hz)
+    return footage_rows(estimate, key, take.channels, start_s=start / rate_hz, quiet_s=quiet_s)
 
 
 def _stretch(take: Take, part: QuietPart | None) -> tuple[int, int]:

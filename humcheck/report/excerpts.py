@@ -22,6 +22,7 @@ _KIND_WORDS = {
     "whistle": "the whistle alone",
     "tones": "the steady tones alone",
     "hiss": "the hiss alone",
+    "footage": "the picture's strongest moment",
 }
 _UNIT_APART = re.compile(r"(\d) dB")
 _FLAC = b"fLaC"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import subprocess
 
@@ -33,6 +34,12 @@ def capture(level_dbfs, seed=0, duration_s=10, noise_dbfs=-90.0):
         sound += leak_of_fields(rows, TIMING_262, RATE_HZ, n_samples, -0.9, level_dbfs)
     frames = np.clip(rows + rng.normal(0, 1 / 255, rows.shape), 0, 1)
     return sound[:, np.newaxis], frames, np.arange(n_fields) / FIELD_HZ - 1
+
+
+def in_band(sound):
+    spectrum = np.abs(np.fft.rfft(sound)) ** 2
+    frequency_hz = np.fft.rfftfreq(len(sound), 1 / RATE_HZ)
+    return spectrum[(frequency_hz > 100) & (frequency_hz < 8000)].sum()
 
 
 def test_leak_is_found_and_measured_above_noise():
@@ -139,11 +146,22 @@ def test_a_file_of_another_program_is_read_and_its_picture_found(tmp_path):
     made = ["-vf", "scale=64:480:flags=bilinear:in_range=pc:out_range=pc", "-c:v", "ffv1", "-c:a", "pcm_s24le"]
     command = [program, "-v", "error", *raw, "-i", "sound.wav", *made, "-shortest", str(path)]
     subprocess.run(command, check=True, cwd=tmp_path)
-    results = inspect_files([TakeRequest(path=str(path), role="single")], MeasuringSettings()).results
+    outcome = inspect_files([TakeRequest(path=str(path), role="single")], MeasuringSettings(), to_hear=True)
+    results = outcome.results
     (row,) = [row for row in results.measures if row.quantity == "picture_coupling"]
     assert row.bound is None
     assert row.low < -100.0 < row.high
     assert row.detail["p_value"] < 1e-4
+    (share,) = [row for row in results.measures if row.quantity == "picture_correlation"]
+    leak = capture(-100.0, noise_dbfs=-400.0)[0]
+    # Of the part without music, the bins from 100 Hz to 8 kHz (Parseval's theorem).
+    followed, heard = (in_band(one[5 * RATE_HZ :, 0]) for one in (leak, sound))
+    assert share.low < followed / heard < share.high
+    assert row.detail["worst_quiet_at_s"] >= 5.0
+    (heard,) = [sound for sound in outcome.excerpts.sounds if sound.kind == "footage"]
+    assert f"raised by {heard.raised_db:.0f} dB" in heard.caption
+    samples, _ = soundfile.read(io.BytesIO(heard.content))
+    assert 0.01 < np.abs(samples).max() <= 0.1001  # excerpts stay 20 dB below full scale
     first_row_s = (TIMING_262.first_row + TIMING_262.active_start) / TIMING_262.line_rate_hz
     first_frame_s = 60 / FIELD_HZ - 1
     # The first frame is stamped 0. Stamps in milliseconds: their middle may lie half of one beside the truth.

@@ -27,8 +27,8 @@ _MOST_DRAWINGS = 2
 #: A line tone is heard from this height over the median on: noise reaches 10 or so among the bins looked at.
 _TONE_HEIGHT = 30.0
 _BLOCK_S = 1.0
-#: What the coding of brightness and the edges of rows may take from a gain, as a share of it: 0.1 dB.
-_MODEL_SD = 0.0115
+#: What the coding of brightness and the edges of rows may take from a gain, as a share of it: 0.15 dB.
+_MODEL_SD = 0.0174
 _NORMAL_95 = 1.959963984540054
 
 

@@ -171,13 +171,13 @@ def _without(fit: Fit, frames: Frames) -> list[Complexes]:
     moments = Moments.of_rate(grid.rate_hz)
     # In phase, and a quarter of a cycle later.
     parts = [moments.spectra(scipy.fft.irfft(expected * turn, grid.n_samples)) for turn in (1, -1j)]
-    left = []
+    left: list[Complexes] = []
     for spectrum, channel, weight in zip(heard.lines, heard.sound.T, heard.weights, strict=True):
         kept = without_steady(scipy.fft.rfft(channel), grid.n_lines, heard.drawing.lines_per_repeat)
         sound = moments.spectra(scipy.fft.irfft(kept, grid.n_samples))
         leak = sum(part * (np.vdot(part, weight * sound).real / np.vdot(part, weight * part).real) for part in parts)
-        weighed = scipy.fft.rfft(moments.sound(leak * weight, grid.n_samples))
-        left.append(np.asarray(spectrum - folded(weighed, heard.pulse, grid.n_lines), dtype=np.complex64))
+        weighed = scipy.fft.rfft(moments.sound(np.asarray(leak * weight, dtype=np.complex128), grid.n_samples))
+        left.append(spectrum - folded(weighed, heard.pulse, grid.n_lines))
     return left
 
 
