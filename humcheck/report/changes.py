@@ -43,7 +43,12 @@ _KINDS = (
         plain="The same use with a remedy in the path. Less hum with it says that the remedy helps, and what it helps "
         "against.",
     ),
-    Kind(name="port", title="Another port", plain="The same device and the same conditions at another of its ports."),
+    Kind(
+        name="port",
+        title="Another port",
+        plain="The same device under the same conditions: one port against the median of the others (of two, against "
+        "the other), and how far all of them lie apart.",
+    ),
     Kind(
         name="device",
         title="One device against another",

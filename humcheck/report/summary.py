@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from humcheck.report.catalogue import Catalogue, Numbered, worst
@@ -166,15 +166,20 @@ def _key_number(catalogue: Catalogue, subject: str, group: Group, style: NumberS
 def _headline_row(catalogue: Catalogue, subject: str, name: str) -> Numbered | None:
     """Return the worst row of the role that says most: what the device adds, else what comes through it."""
     by_size = name in ("gain", "balance")
-    row: Numbered | None = worst(catalogue.measures(name, "added", subject), by_size=by_size)
+    row: Numbered | None = worst(_without_fix(catalogue.measures(name, "added", subject)), by_size=by_size)
     if row is None and quantity(name).kind != "level":
-        row = worst(catalogue.changes(name, subject), by_size=by_size)
+        row = worst(_without_fix(catalogue.changes(name, subject)), by_size=by_size)
         # How far apart the channels are is read within one take: its change re direct is no answer.
         if row is not None and name.startswith(("crosstalk", "thd")):
             row = None
     for role in ("through", "single", "direct"):
-        row = row or worst(catalogue.measures(name, role, subject), by_size=by_size)
+        row = row or worst(_without_fix(catalogue.measures(name, role, subject)), by_size=by_size)
     return row
+
+
+def _without_fix(rows: Sequence[Numbered]) -> list[Numbered]:
+    """Return the rows without a fix, if there are any: what a fix does is not the device's doing."""
+    return [row for row in rows if row.fix is None] or list(rows)
 
 
 def _number_of(catalogue: Catalogue, row: Numbered, group: Group, style: NumberStyle) -> KeyNumber:

@@ -24,7 +24,7 @@ class _Panel:
     device: str
     column: Column
     rows: list[SideRow]
-    direct: float | None
+    direct: tuple[float, ...]
 
     def cell(self, row: SideRow) -> SideCell:
         return row.cells[self.column.key]
@@ -42,7 +42,8 @@ def level_multiples(side: SideBySide) -> Figure | None:
         key=_KEY,
         title=_TITLE,
         reading=f"Each mark is one use of the device: the further up, the stronger. Across stands the {words}. The "
-        "dashed line is the direct recording; marks on it mean that the device adds little or nothing.",
+        "dashed lines are the direct recordings, one for each picture; marks on them mean that the device adds little "
+        "or nothing.",
         legend=tuple(_legend(panels)),
         drawings=tuple(_draw(frame, panels, by_port, description) for frame in FRAMES),
         note="The worse channel is shown. All values stand in the table side by side.",
@@ -65,7 +66,7 @@ def _panels(side: SideBySide) -> list[_Panel]:
                 row.cells[column.key].number for row in first.values() if row.is_control and column.key in row.cells
             ]
             if rows:
-                panels.append(_Panel(device=device, column=column, rows=rows, direct=max(levels) if levels else None))
+                panels.append(_Panel(device=device, column=column, rows=rows, direct=tuple(dict.fromkeys(levels))))
     return panels[:_MOST_PANELS]
 
 
@@ -84,7 +85,7 @@ def _legend(panels: Sequence[_Panel]) -> list[LegendItem]:
     if any(panel.cell(row).low is None for panel in panels for row in panel.rows):
         arrow = swatch(svg.path(marks.arrow_upright(17, 3, 3.4, down=True), "bound ink"))
         items.append(LegendItem(swatch=arrow, words="at most: hidden by noise, may lie anywhere below"))
-    if any(panel.direct is not None for panel in panels):
+    if any(panel.direct for panel in panels):
         items.append(LegendItem(swatch=swatch(svg.path("M2 8H32", "curve bench")), words="direct"))
     return items
 
@@ -92,7 +93,7 @@ def _legend(panels: Sequence[_Panel]) -> list[LegendItem]:
 def _draw(frame: Frame, panels: Sequence[_Panel], by_port: bool, description: str) -> Markup:
     boxes, height = small_boxes(frame, len(panels), height=110.0, most=len({panel.column.key for panel in panels}))
     values = [panel.cell(row).number for panel in panels for row in panel.rows]
-    values += [panel.direct for panel in panels if panel.direct is not None]
+    values += [level for panel in panels for level in panel.direct]
     low, high, step = nice_range(min(values) - 4, max(values) + 4, least_span=40.0, most_ticks=5)
     parts = [_draw_panel(panel, box, by_port, (low, high, step)) for panel, box in zip(panels, boxes, strict=True)]
     return drawing(frame, _KEY, height, _TITLE, description, *parts)
@@ -105,8 +106,8 @@ def _draw_panel(panel: _Panel, box: Box, by_port: bool, ends: tuple[float, float
         panel_title(box.x, box.y - 10, panel.device, panel.column.title.lower(), box.width),
         value_axis(box, up, step, panel.column.unit),
     ]
-    if panel.direct is not None:
-        y = up(panel.direct)
+    for level in panel.direct:
+        y = up(level)
         parts.append(svg.path(svg.polyline([(box.x, y), (box.right, y)]), "curve bench"))
     kinds = list(dict.fromkeys(_kind(row, by_port) for row in panel.rows))
     for index, kind in enumerate(kinds):

@@ -24,7 +24,7 @@ from humcheck.report.figures.frame import (
     value_axis,
     value_scale,
 )
-from humcheck.report.figures.thin import thinned
+from humcheck.report.figures.thin import audible, thinned
 from humcheck.report.order import Group
 from humcheck.report.text import PAGE
 from humcheck.results import Curve
@@ -40,7 +40,7 @@ PORTS = Group(
 #: Fewer uses are seen well enough in the other figures.
 LEAST_USES = 4
 _MOST_PANELS = 64
-_POINTS = 60
+_PER_OCTAVE = 12
 _BEHIND_POINTS = 40
 _MOST_BEHIND = 12
 _COLUMNS = {"wide": 4, "narrow": 2}
@@ -79,7 +79,7 @@ def response_multiples(catalogue: Catalogue) -> Figure | None:
         key=_KEY,
         title=_TITLE,
         reading="Low notes left, high notes right; a level line means that all notes are treated alike. In each panel "
-        "the least level use of that port is drawn in full, its other uses faintly behind.",
+        "the use without a fix whose curve is least flat is drawn in full, the other uses of that port faintly behind.",
         legend=tuple(_legend(shown)),
         drawings=drawings,
         data=curve_data(shown, boxes),
@@ -97,7 +97,8 @@ def _places(catalogue: Catalogue) -> dict[tuple[str, str | None], list[Curve]]:
 
 
 def _panel_of(catalogue: Catalogue, curves: Sequence[Curve]) -> CurvePanel:
-    worst = Setup.of(max(curves, key=lambda curve: max(curve.value) - min(curve.value)))
+    plain = [curve for curve in curves if curve.fix is None] or curves
+    worst = Setup.of(max(plain, key=lambda curve: max(curve.value) - min(curve.value)))
     mine = [curve for curve in curves if Setup.of(curve) == worst]
     order = channels_in_order(curve.channel for curve in mine)
     mine.sort(key=lambda curve: order.index(curve.channel))
@@ -106,12 +107,17 @@ def _panel_of(catalogue: Catalogue, curves: Sequence[Curve]) -> CurvePanel:
     return CurvePanel(
         subject=catalogue.title(worst.subject),
         where=", ".join(port.parts),
-        curves=[
-            Drawn(kind="through", curve=curve, chosen=thinned(curve.frequency_hz, curve.value, _POINTS))
-            for curve in apart
-        ],
+        curves=[Drawn(kind="through", curve=curve, chosen=_evenly(curve.frequency_hz)) for curve in apart],
         behind=[curve for curve in curves if Setup.of(curve) != worst][:_MOST_BEHIND],
     )
+
+
+def _evenly(frequency_hz: Sequence[float]) -> list[int]:
+    """Return the audible points, at most twelve for each octave: near enough for every place to be read."""
+    steps: dict[int, int] = {}
+    for index in audible(frequency_hz):
+        steps.setdefault(round(_PER_OCTAVE * math.log2(frequency_hz[index] / 1000.0)), index)
+    return list(steps.values())
 
 
 def _legend(panels: Sequence[CurvePanel]) -> list[LegendItem]:
