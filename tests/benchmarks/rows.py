@@ -43,6 +43,8 @@ PICTURES = (
     "8-bit gamma of 2.2, scaled by 0.95",
 )
 GAMMA = 2.2
+#: Trials from which on an RMS is judged without regard to chance.
+ENOUGH = 40
 BLACK = "black screen"
 CONDITION = "noise -90 dBFS, hum -70 dBFS, clock 50 ppm off"
 
@@ -120,7 +122,7 @@ def _measured(outcomes: Callable[[Iterable[Trial]], list[Outcome]], n: int) -> l
     for level_dbfs in (-100.0, -120.0, -130.0) if n > 1 else (-120.0,):
         done = outcomes(Trial(duration_s=10.0, level_dbfs=level_dbfs, seed=100 + s) for s in range(n))
         bound_db = BOUND_DB * 10 ** ((-120.0 - level_dbfs) / 20)
-        target_db = max(1.3, _chance_of_few(n)) * bound_db
+        target_db = (1.3 if n >= ENOUGH else max(1.3, _chance_of_few(n))) * bound_db
         reached = float(np.sqrt(np.mean([one.error_db**2 for one in done])))
         inside = float(np.mean([one.inside for one in done]))
         where = f"{level_dbfs:.0f} dBFS in 10 s, {CONDITION}"
