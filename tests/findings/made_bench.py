@@ -15,12 +15,23 @@ from humcheck.results.quantities import quantity as registry
 DIRECT = {
     "hum_level": -95.0,
     "buzz_level": -110.0,
+    "hum_and_buzz_level": -95.0,
     "hiss_level": -98.0,
     "gain": -4.0,
     "balance": 0.02,
     "crosstalk_1k": -85.0,
 }
-SCATTER = {"hum_level": 0.3, "buzz_level": 0.4, "hiss_level": 0.05, "gain": 0.02, "balance": 0.005, "crosstalk_1k": 0.1}
+SCATTER = {
+    "hum_level": 0.3,
+    "buzz_level": 0.4,
+    "hum_and_buzz_level": 0.3,
+    "hiss_level": 0.05,
+    "gain": 0.02,
+    "balance": 0.005,
+    "crosstalk_1k": 0.1,
+}
+#: What a take holds unless it is said otherwise.
+USUAL = tuple(name for name in DIRECT if name != "hum_and_buzz_level")
 #: Of a take by itself, half of its 95 % interval.
 OWN_HALF = 0.02
 
@@ -28,7 +39,7 @@ OWN_HALF = 0.02
 class Day:
     """Takes in the order of the day."""
 
-    def __init__(self, seed=0, quantities=tuple(DIRECT), channels=("left",), scatter=1.0):
+    def __init__(self, seed=0, quantities=USUAL, channels=("left",), scatter=1.0):
         self.random = np.random.default_rng(seed)
         self.quantities, self.channels, self.scatter = quantities, channels, scatter
         self.takes = []

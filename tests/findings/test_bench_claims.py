@@ -15,7 +15,7 @@ from tests.findings.made_bench import Day, of_kind
 CLAIMED = ("larger than the scatter from take to take (95 %", "at least so much")
 
 
-_BENCHES = 25
+_BENCHES = 60
 
 
 def told(results, **severities):
@@ -51,8 +51,8 @@ def test_of_a_bench_without_any_difference_nothing_is_claimed_in_more_than_one_o
         [row for row in told(empty_bench(seed)) if row.confidence.startswith(CLAIMED) or row.severity != "none"]
         for seed in range(_BENCHES)
     ]
-    # Binomial, 25 benches at 5 %: four and more would be seen in 3 % of such series.
-    assert sum(bool(found) for found in claims) < 4
+    # Binomial, 60 benches at 5 %: seven and more would be seen in 3 % of such series.
+    assert sum(bool(found) for found in claims) < 7
 
 
 def test_each_question_by_itself_is_allowed_more_than_the_bench_as_a_whole():

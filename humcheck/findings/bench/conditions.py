@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from humcheck.findings import advice
+from humcheck.findings.bench.asking import by_question
 from humcheck.findings.bench.bench_rows import BenchRows
 from humcheck.findings.bench.claims import Claim, claim_of
 from humcheck.findings.bench.loading import KEY as OUTPUTS
 from humcheck.findings.bench.making import UNSURE, certainty_of, finding_of
-from humcheck.findings.bench.questions import by_question
 from humcheck.findings.bench.wording import (
     capital,
     condition_words,
@@ -134,7 +134,7 @@ def condition_findings(bench: BenchRows) -> Iterator[Finding]:
                 if pair is not None:
                     pairs.setdefault(pair, []).append(row)
             for pair, rows in pairs.items():
-                claims = [claim_of(bench, question, same) for question, same in by_question(rows).items()]
+                claims = [claim_of(bench, question, same) for question, same in by_question(bench, rows).items()]
                 if claims:
                     yield _finding(bench, subject, pair, claims)
 
@@ -219,12 +219,18 @@ def _clues(pair: _Pair, claims: Sequence[Claim]) -> list[tuple[str, bool]]:
             continue
         falls = claim.change.value * sign < 0
         if claim.state == "different" and falls and not claim.is_both_ways:
-            is_part = claim.change.bound is None and abs(claim.change.value) < _GONE_DB
-            gone.append(f"{'part of ' if is_part else ''}the {claim.question.noun}")
+            gone.append(f"{_share(claim.change)}the {claim.question.noun}")
         elif claim.state == "same":
             stays.append(claim.question.noun)
     said = [(capital(meaning.gone.format(noise=joined(gone))), True)] if gone else []
     return said + ([(meaning.stays.format(noise=joined(stays)), False)] if stays else [])
+
+
+def _share(change: Change) -> str:
+    """Return whether all of a noise goes, or part of it, as far as is known."""
+    if abs(change.value) >= _GONE_DB:
+        return ""
+    return "part of " if change.bound is None else "at least part of "
 
 
 def _severity(bench: BenchRows, subject: str, differing: Sequence[Claim]) -> Severity:

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 from humcheck.findings import advice
 from humcheck.findings.audibility import FAMILIES, difference_severity, difference_words, heard
+from humcheck.findings.bench.asking import by_question
 from humcheck.findings.bench.bass import BASS_HZ, BassLoss, bass_loss
 from humcheck.findings.bench.bench_rows import BenchRows
 from humcheck.findings.bench.claims import Claim, claim_of
 from humcheck.findings.bench.making import UNSURE, certainty_of, finding_of
-from humcheck.findings.bench.questions import by_question
 from humcheck.findings.bench.wording import count_words, difference_in_words, listed
 from humcheck.findings.index import Use, use_of
 from humcheck.findings.words import decibels, joined
@@ -87,10 +87,10 @@ def fix_findings(bench: BenchRows) -> Iterator[Finding]:
     """Yield for each device what each fix gains and costs, and the order of several fixes."""
     for device in bench.devices:
         fixes = fixes_of(bench, device)
+        if len(fixes) > 1:
+            yield _ranking(bench, fixes)
         for fix in fixes:
             yield _finding(bench, fix)
-        if len(fixes) > 1:
-            yield _ranking(fixes)
 
 
 def fixes_of(bench: BenchRows, device: str) -> list[Fix]:
@@ -101,7 +101,7 @@ def fixes_of(bench: BenchRows, device: str) -> list[Fix]:
             by_name.setdefault((row.fix, row.reference.get("fix")), []).append(row)
     made = []
     for (name, before), rows in by_name.items():
-        claims = tuple(claim_of(bench, question, same) for question, same in by_question(rows).items())
+        claims = tuple(claim_of(bench, question, same) for question, same in by_question(bench, rows).items())
         if claims:
             made.append(_described(bench, device, name, before, claims))
     return made
@@ -154,8 +154,7 @@ def _finding(bench: BenchRows, fix: Fix) -> Finding:
     else:
         parts.append(f"{fix.device} with {fix.name}{against}: no worthwhile difference {_nothing(fix)}.")
     parts += [_heard_words(fix), _cost_words(fix, costs)]
-    matters = any(bench.severity(fix.device, claim.question.kind) != "none" for claim in gains)
-    severity: Severity = "slight" if matters or _dear(fix) else "none"
+    severity: Severity = "slight" if _matters(bench, fix) or _dear(fix) else "none"
     main = (gains or perhaps or list(fix.claims))[0]
     claims = [*gains, *costs, *perhaps] or list(fix.claims)
     evidence = [pointer for claim in claims for pointer in claim.evidence[:2]]
@@ -209,12 +208,17 @@ def _cost_words(fix: Fix, costs: Sequence[Claim]) -> str:
     return "Nothing that it costs and that would be noticed was found." if fix.gains else ""
 
 
+def _matters(bench: BenchRows, fix: Fix) -> bool:
+    """Return whether what it makes weaker weighs anything."""
+    return any(bench.severity(fix.device, claim.question.kind) != "none" for claim in fix.gains)
+
+
 def _dear(fix: Fix) -> bool:
     """Return whether it costs what listeners notice."""
     return fix.bass is not None and fix.bass.is_shown and fix.bass.loss_db >= 1.0
 
 
-def _ranking(fixes: Sequence[Fix]) -> Finding:
+def _ranking(bench: BenchRows, fixes: Sequence[Fix]) -> Finding:
     """Return the order of fixes by what is shown to be gained."""
     device = fixes[0].device
     helping = sorted((fix for fix in fixes if fix.gains), key=lambda fix: -fix.gain_db)
@@ -240,7 +244,7 @@ def _ranking(fixes: Sequence[Fix]) -> Finding:
         device,
         sentence,
         quantity=claims[0].question.quantity,
-        severity="none",
+        severity="slight" if any(_matters(bench, fix) for fix in helping) else "none",
         confidence=certainty_of(claims),
         evidence=[pointer for claim in claims for pointer in claim.evidence[:2]],
         more_id="order",

@@ -35,7 +35,8 @@ def _finding(bench: BenchRows, device: str, known: Sequence[tuple[Fix, Claim]]) 
     taking = [index for index, (_, claim) in enumerate(known) if _takes(claim, "different")]
     perhaps = [index for index, (_, claim) in enumerate(known) if _takes(claim, "perhaps")]
     found = taking or perhaps
-    if not found:
+    # Where several take it away and it is there again in between, they are cures that stand side by side, not a hunt.
+    if not found or (len(found) > 1 and found[-1] - found[0] >= len(found)):
         return None
     first = found[0]
     step, claim = known[first]
@@ -78,6 +79,4 @@ def _after(known: Sequence[tuple[Fix, Claim]], first: int, found: Sequence[int])
     if all(index in found for index in after):
         return " It stays away in all steps after it: each was added to those before it, or each helps by itself."
     back = [known[index][0].name for index in after if index not in found]
-    also = [known[index][0].name for index in after if index in found]
-    told = f" It is there again with {listed(back)}."
-    return told + (f" {listed(also)} takes it away too: there is more than one way." if also else "")
+    return f" It is there again with {listed(back)}."

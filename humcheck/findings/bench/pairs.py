@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import msgspec
 
+from humcheck.findings.bench.asking import by_question
 from humcheck.findings.bench.bench_rows import BenchRows
 from humcheck.findings.bench.claims import Claim, claim_of
-from humcheck.findings.bench.questions import Question, by_question
+from humcheck.findings.bench.questions import Question
 from humcheck.findings.index import use_of
 from humcheck.results import Change
 
@@ -51,7 +52,7 @@ def device_pairs(bench: BenchRows) -> dict[Question, list[Pair]]:
                 rows.setdefault((device, other), []).append(row)
     pairs: dict[Question, list[Pair]] = {}
     for (device, other), changes in rows.items():
-        for question, same in by_question(changes).items():
+        for question, same in by_question(bench, changes).items():
             pairs.setdefault(question, []).append(_pair(bench, device, other, question, same))
     return {question: pairs[question] for question in sorted(pairs, key=lambda question: question.order)}
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from humcheck.findings.audibility import difference_severity, difference_words
+from humcheck.findings.bench.asking import by_question
 from humcheck.findings.bench.bench_rows import BenchRows, heavier, lighter
 from humcheck.findings.bench.claims import Claim, claim_of, evidence_of
 from humcheck.findings.bench.making import certainty_of, finding_of
-from humcheck.findings.bench.questions import Question, by_question
+from humcheck.findings.bench.questions import Question
 from humcheck.findings.bench.wording import (
     capital,
     channel_in,
@@ -43,7 +44,9 @@ def port_findings(bench: BenchRows) -> Iterator[Finding]:
         if len(ports) < 2:
             continue
         spreads = [row for row in bench.changes("port", device) if row.quantity == SPREAD and row.fix is None]
-        claims = [claim_of(bench, question, _of_most_ports(rows)) for question, rows in by_question(spreads).items()]
+        claims = [
+            claim_of(bench, question, _of_most_ports(rows)) for question, rows in by_question(bench, spreads).items()
+        ]
         for claim in claims:
             if claim.state in ("different", "perhaps"):
                 yield _differ(bench, device, claim)

@@ -55,13 +55,3 @@ def question_of(change: Change) -> Question | None:
     """Return the question that a change answers; that of a spread over ports is of the quantity spread."""
     name = change.reference.get("quantity") if change.quantity == "port_spread" else change.quantity
     return _BY_QUANTITY.get(str(name))
-
-
-def by_question(changes: list[Change]) -> dict[Question, list[Change]]:
-    """Return changes by question, in the order of questions."""
-    found: dict[Question, list[Change]] = {}
-    for change in changes:
-        question = question_of(change)
-        if question is not None:
-            found.setdefault(question, []).append(change)
-    return {question: found[question] for question in QUESTIONS if question in found}

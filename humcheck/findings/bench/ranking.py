@@ -9,7 +9,7 @@ from humcheck.findings.bench.bench_rows import SEVERITIES, BenchRows
 from humcheck.findings.bench.making import NO_DEVICE, UNSURE, certainty_of, finding_of
 from humcheck.findings.bench.pairs import Pair, device_pairs
 from humcheck.findings.bench.questions import Question
-from humcheck.findings.bench.wording import capital, factor_words, listed, margin_words, size_words
+from humcheck.findings.bench.wording import capital, factor_words, listed, margin_words, size_words, way_words
 from humcheck.findings.words import joined
 from humcheck.results import Finding
 
@@ -23,12 +23,33 @@ def ranking_findings(bench: BenchRows) -> Iterator[Finding]:
         return
     pairs = device_pairs(bench)
     if not pairs:
+        yield _not_alike(bench)
         return
     yield _overall(bench, pairs)
     told = [question for question, rows in pairs.items() if any(_says_something(pair) for pair in rows)]
     for question in told:
         yield _of_question(bench, question, pairs[question])
     yield from _of_the_rest({question: rows for question, rows in pairs.items() if question not in told})
+
+
+def _not_alike(bench: BenchRows) -> Finding:
+    """Return why nothing is said of the order: no use of one device was also a use of another."""
+    ways = {device: {words for use in uses for words in way_words(use.key)} for device, uses in bench.uses.items()}
+    shared = set.intersection(*ways.values())
+    told = [
+        f"{device} alone with {listed(own, 6)}"
+        for device, every in ways.items()
+        if (own := sorted(every - shared - {words for other in ways if other != device for words in ways[other]}))
+    ]
+    aside = f" ({'; '.join(told)})" if told else ""
+    return finding_of(
+        KIND,
+        NO_DEVICE,
+        f"The order of {joined(bench.devices)} is not told: no two of them were recorded in the same use{aside}. Give "
+        "all of them the same port, picture and conditions once, in the bench file too.",
+        quantity="bench",
+        confidence="from the list of recordings",
+    )
 
 
 def _says_something(pair: Pair) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from humcheck.findings.bench.bench_rows import BenchRows
 from humcheck.findings.bench.conditions import OFF
 from humcheck.findings.bench.making import NO_DEVICE, finding_of
-from humcheck.findings.bench.wording import listed
+from humcheck.findings.bench.wording import listed, way_words
 from humcheck.findings.index import use_of
 from humcheck.findings.words import joined
 from humcheck.results import Finding, TakeRow
@@ -56,10 +56,7 @@ def _ways(takes: list[TakeRow]) -> dict[str, set[str]]:
     for take in takes:
         if take.device is None:
             continue
-        own = [] if take.port is None else [f"port {take.port}"]
-        own += [] if take.picture is None else [f"{take.picture} picture"]
-        own += [f"{name} {value}" for name, value in sorted(take.condition.items())]
-        for words in own:
+        for words in way_words(take):
             ways.setdefault(words, set()).add(take.device)
     return ways
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from humcheck.findings.words import decibels, joined, percent
-from humcheck.results import Change
+from humcheck.results import Change, Key, TakeRow
 
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -92,3 +92,10 @@ def listed(words: Sequence[str], most: int = 4) -> str:
 def capital(text: str) -> str:
     """Return a sentence with a capital at its start."""
     return text[:1].upper() + text[1:]
+
+
+def way_words(key: Key | TakeRow) -> list[str]:
+    """Return how a device was used, each part in words; the fix is none of it."""
+    parts = [] if key.port is None else [f"port {key.port}"]
+    parts += [] if key.picture is None else [f"{key.picture} picture"]
+    return parts + [f"{name} {value}" for name, value in sorted(key.condition.items())]
