@@ -187,9 +187,10 @@ def _panel(panel: CurvePanel, box: Box, slope: str, low: float, high: float, ste
         value_axis(box, up, step, panel.curves[0].curve.unit),
     ]
     shown = [item for item in panel.curves if item.kind != "added"]
-    parts += [_guides(item.curve, across, up) for item in shown if item.curve.bound is None]
-    parts += [_band(item, across, up) for item in panel.curves]
-    parts += [_line(item, across, up) for item in panel.curves]
+    field = [_guides(item.curve, across, up) for item in shown if item.curve.bound is None]
+    field += [_band(item, across, up) for item in panel.curves]
+    field += [_line(item, across, up) for item in panel.curves]
+    parts.append(svg.tag("g", *field, class_="field"))
     parts.append(svg.text(box.right - 6, box.bottom - 10, slope, "callout", anchor="end"))
     return svg.join(parts)
 

@@ -103,10 +103,13 @@
   function moved(element, across) {
     var name = element.tagName, kind = element.getAttribute("class") || "", path = element.getAttribute("d");
     if (!element.kept) {
-      element.kept = {d: path, x: Number(element.getAttribute("x")), width: Number(element.getAttribute("width")), x1: Number(element.getAttribute("x1")), x2: Number(element.getAttribute("x2"))};
+      element.kept = {};
+      ["d", "x", "width", "x1", "x2"].forEach(function (key) { if (element.hasAttribute(key)) { element.kept[key] = element.getAttribute(key); } });
     }
-    var was = element.kept;
-    if (name === "path" && /\b(curve|band|invalid)\b/.test(kind)) {
+    if (!across) { Object.keys(element.kept).forEach(function (key) { element.setAttribute(key, element.kept[key]); }); return; }
+    var was = {d: path && element.kept.d};
+    ["x", "width", "x1", "x2"].forEach(function (key) { was[key] = Number(element.kept[key]); });
+    if (name === "path" && !/\b(filled|open|bound|stem|context)\b/.test(kind)) {
       element.setAttribute("d", was.d.replace(/([ML])(-?[\d.]+)/g, function (whole, command, x) { return command + across(Number(x)).toFixed(1); }));
     } else if (name === "path") {
       element.setAttribute("d", was.d.split(/(?=M)/).map(function (part) {
@@ -169,7 +172,7 @@
       stage.field.setAttribute("clip-path", "url(#" + stage.name + ")");
       stage.clipped = true;
     }
-    stage.field.querySelectorAll("path, rect, line, text").forEach(function (one) { moved(one, across); });
+    stage.field.querySelectorAll("path, rect, line, text").forEach(function (one) { moved(one, view.whole() ? null : across); });
     axis(stage.axis, box, view);
   }
 
