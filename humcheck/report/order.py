@@ -176,7 +176,7 @@ OTHER = Group(
     title="Other figures",
     question="What else was measured?",
     plain="Quantities that belong to none of the complaints above, or that this version does not know by name.",
-    quantities=("port_spread",),
+    quantities=("port_spread", "click_rate", "thump_level"),
 )
 
 #: Roles in the order in which they are shown, with their words.
