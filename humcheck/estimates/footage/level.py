@@ -18,6 +18,10 @@ _ROUNDS = 3
 _BLOCKS = 30
 #: The tone of the line rate counts if it fits the picture's brightness: chi squared of two numbers, 95 %.
 _FITS = 5.99
+#: What stands still counts if it is as strong as what changes: chi squared of one number, 95 %.
+_ONE_FITS = 3.84
+#: Frames that are less high than this, over a field of the standard, do not show all rows.
+_SHOWS_ALL = 0.985
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +46,7 @@ class Gain:
 
 
 class Template:
-    """Short spectra of the leak of gain 1 at its place: the picture, and the tone of its mean brightness."""
+    """Short spectra of the leak of gain 1 at its place, in parts."""
 
     def __init__(self, fit: Fit, place: Place) -> None:
         grid = fit.heard.grid
@@ -50,42 +54,61 @@ class Template:
         turn = np.exp(-2j * np.pi * np.arange(grid.n_samples // 2 + 1) * place.shift_samples / grid.n_samples)
         every = leak_spectrum(place.lines, grid, fit.heard.pulse) * turn
         rest = leak_spectrum(without_steady(place.lines, grid.n_lines, 1), grid, fit.heard.pulse) * turn
-        # The last: the tone a quarter of a cycle later.
-        parts = (rest, every - rest, (every - rest) * -1j)
+        steady = fit.heard.drawing.lines_per_repeat
+        changes = leak_spectrum(without_steady(place.lines, grid.n_lines, steady), grid, fit.heard.pulse) * turn
+        # What changes, what stands still, the tone of the mean brightness, and that a quarter of a cycle later.
+        parts = (changes, rest - changes, every - rest, (every - rest) * -1j)
         self.parts = [self.moments.spectra(scipy.fft.irfft(part, grid.n_samples)) for part in parts]
-        self.normal = _products(self.parts, self.parts)
-        self.whole = [self.parts[0] + self.parts[1]]
-        self.normal_whole = _products(self.whole, self.whole)
+        self.shows_all = place.scale >= _SHOWS_ALL
+
+    def joined(self, n_joined: int) -> list[Complexes]:
+        """Return the parts, the first ones as one."""
+        return [np.asarray(np.sum(self.parts[:n_joined], axis=0)), *self.parts[n_joined:]]
 
 
 def gain_of(channel: Floats, template: Template) -> Gain:
-    """Return the gain of a picture in a sound as recorded, shape (n_samples,)."""
+    """Return the gain of a picture in a sound as recorded, shape (n_samples,).
+
+    What changes always counts. What stands still counts where the frames show all rows and it is as strong: rows that
+    are cropped, and pulses of the lines that are no picture, stand still, too.
+    """
     heard = template.moments.spectra(channel)
-    gains, sd, covariance = _solved(heard, template.parts, template.normal)
-    # The tone's phase is known as well as the place is.
-    turn = np.array([[-1.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    difference = np.array([gains[1] - gains[0], gains[2]])
-    expected = turn @ covariance @ turn.T
-    expected[1, 1] += covariance[0, 0]
-    fits = bool(difference @ np.linalg.solve(expected, difference) < _FITS)
-    if fits:
-        gains, sd, _ = _solved(heard, template.whole, template.normal_whole)
-    whole = template.whole[0]
+    gains, sd, covariance = _solved(heard, template.parts)
+    value, tone_fits = float(gains[0]), False
+    spread = covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1]
+    if template.shows_all and (gains[1] - gains[0]) ** 2 < _ONE_FITS * spread:
+        gains, sd, covariance = _solved(heard, template.joined(2))
+        value, tone_fits = float(gains[0]), _tone_fits(gains, covariance)
+        if tone_fits:
+            # The whole: the tone a quarter of a cycle later is no part of it.
+            gains, sd, _ = _solved(heard, template.joined(3)[:1])
+            value = float(gains[0])
+    whole = template.joined(3)[0]
     return Gain(
-        value=float(gains[0]),
+        value=value,
         sd=sd,
-        tone_fits=fits,
+        tone_fits=tone_fits,
         band_power=2 * float((heard.real**2 + heard.imag**2).sum()) / len(channel),
         leak_power=2 * float((whole.real**2 + whole.imag**2).sum()) / len(channel),
     )
+
+
+def _tone_fits(gains: Floats, covariance: Floats) -> bool:
+    turn = np.array([[-1.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    difference = np.array([gains[1] - gains[0], gains[2]])
+    expected = turn @ covariance @ turn.T
+    # The tone's phase is known as well as the place is.
+    expected[1, 1] += covariance[0, 0]
+    return bool(difference @ np.linalg.solve(expected, difference) < _FITS)
 
 
 def _products(some: list[Complexes], others: list[Complexes]) -> list[list[Floats]]:
     return [[2 * (one.real * other.real + one.imag * other.imag) for other in others] for one in some]
 
 
-def _solved(heard: Complexes, parts: list[Complexes], products: list[list[Floats]]) -> tuple[Floats, float, Floats]:
+def _solved(heard: Complexes, parts: list[Complexes]) -> tuple[Floats, float, Floats]:
     """Return gains of parts, the first one's uncertainty, and the covariance that the weights tell."""
+    products = _products(parts, parts)
     gains = np.zeros(len(parts))
     with_heard = [row[0] for row in _products(parts, [heard])]
     for _ in range(_ROUNDS):

@@ -27,7 +27,7 @@ from humcheck.estimates.footage.whitening import Complexes, Moments, weights_of,
 SCALES = (1.0, 0.98, 1.02, 0.96, 0.94, 0.92, 0.9, 1.04)
 #: A sound without the picture gets there once in so many takes, were its matches as those at far lags.
 FOUND_P = 1e-4
-#: From there on no other way of drawing is tried.
+#: From there on no other line rate is tried.
 _PLAIN_P = 1e-12
 #: A chance above this is that of noise.
 _DOUBTFUL = 0.02
@@ -108,9 +108,8 @@ def search(frames: Frames, sounds: Iterable[Heard]) -> Fit:
     for heard in sounds:
         for scale, weave in itertools.product(SCALES, weaves(frames, heard.drawing)):
             null = _tried(frames, heard, weave, scale, fits, null)
-            if fits[-1].p_value < _PLAIN_P:
-                break
-        if fits[-1].p_value < _PLAIN_P:
+        # A wrong height may be plain, too, where scenes change: all are tried of a drawing.
+        if min(fit.p_value for fit in fits) < _PLAIN_P:
             break
     best = max(fits, key=lambda fit: fit.peak)
     for side in (-0.01, 0.01):
