@@ -220,12 +220,24 @@ def test_a_sum_of_hum_and_buzz_says_nothing_of_ports_at_which_they_are_known_apa
     assert "are not alike in hum or picture buzz: most at port 1" in text
 
 
-def test_devices_that_were_never_used_alike_have_no_order():
+def used(**conditions):
     day = Day(19, quantities=("hum_level",)).take(count=2)
-    day.take("Alder", count=2, condition={"supply": "on"}, changes={"hum_level": 30.0})
-    text = of_kind(told(day.take("Cedar", count=2, condition={"outputs": "1"}).results(), Alder=("hum",)), "ranking")
+    for device, condition in conditions.items():
+        day.take(device, count=2, condition=condition, changes={"hum_level": 30.0 if device == "Alder" else 0.0})
+    return of_kind(told(day.take(count=2).results(), Alder=("hum",)), "ranking")
+
+
+def test_devices_that_were_never_used_alike_have_no_order():
+    text = used(Alder={"supply": "on"}, Cedar={"supply": "off"})
     assert "no two of them were recorded in the same use" in text
-    assert "Alder alone with supply on; Cedar alone with outputs 1" in text
+    assert "Alder alone with supply on; Cedar alone with supply off" in text
+
+
+def test_devices_of_which_one_says_less_are_ordered_with_a_caveat():
+    text = used(Alder={"supply": "on"}, Cedar={"outputs": "1"})
+    assert text.startswith("Cedar adds least")
+    assert "They were not used quite alike (Alder with supply on; Cedar with outputs 1)" in text
+    assert "not used quite alike" not in used(Alder={"supply": "on"}, Cedar={"supply": "on"})
 
 
 def test_a_bench_of_a_hundred_takes_is_judged_in_well_under_a_second():

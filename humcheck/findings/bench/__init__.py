@@ -11,6 +11,7 @@ from humcheck.findings.bench.fixes import fix_findings
 from humcheck.findings.bench.hunting import hunt_findings
 from humcheck.findings.bench.kept_limits import kept_limits_findings
 from humcheck.findings.bench.loading import loading_findings
+from humcheck.findings.bench.nearly_alike import nearly_alike_changes
 from humcheck.findings.bench.neighbours import neighbour_findings
 from humcheck.findings.bench.ports import port_findings
 from humcheck.findings.bench.ranking import ranking_findings
@@ -49,5 +50,6 @@ def whole_bench_findings(rows: RowIndex, found: Sequence[Finding]) -> Iterator[F
         What was found of single uses.
     """
     bench = BenchRows(rows, found)
+    bench.add(nearly_alike_changes(bench))
     for find in _FINDERS:
         yield from find(bench)

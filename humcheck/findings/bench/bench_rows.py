@@ -51,11 +51,18 @@ class BenchRows:
             place = use_of(take)
             self._takes_of_use[place] = self._takes_of_use.get(place, 0) + 1
         self._changes: dict[tuple[str, str], list[Change]] = {}
-        for change in self.results.changes:
+        self._asked: set[tuple[str, str, str]] = set()
+        self.add(self.results.changes)
+        self._severities = _severities(found)
+
+    def add(self, changes: Iterable[Change]) -> None:
+        """Add changes; each question that is new among them counts among those that are asked of the bench."""
+        for change in changes:
             if change.contrast != "direct" and change.role in _ROLES and change.listening is None:
                 self._changes.setdefault((change.contrast, change.subject), []).append(change)
-        self._n_questions = len(set(filter(None, map(_asked, self.results.changes))))
-        self._severities = _severities(found)
+                asked = _asked(change)
+                if asked is not None:
+                    self._asked.add(asked)
 
     def changes(self, contrast: Contrast, subject: str) -> list[Change]:
         """Return the changes of a contrast and a subject."""
@@ -64,6 +71,11 @@ class BenchRows:
     def subjects(self, contrast: Contrast) -> list[str]:
         """Return the subjects that have changes of a contrast, in the order of their rows."""
         return [subject for of, subject in self._changes if of == contrast]
+
+    @property
+    def n_questions(self) -> int:
+        """How many questions are asked of the bench, of which each may be answered wrongly by chance."""
+        return len(self._asked)
 
     def holds(self, change: Change) -> bool:
         """Return whether a difference stands out of all questions of the bench together, and not of its own alone.
@@ -79,7 +91,7 @@ class BenchRows:
         if change.p_adjusted is None or question is None:
             return True
         is_huge = abs(change.value) >= _HUGE * question.step
-        return is_huge or change.p_adjusted * self._n_questions < SIGNIFICANCE
+        return is_huge or change.p_adjusted * self.n_questions < SIGNIFICANCE
 
     def severity(self, subject: str, kind: str, use: Key | None = None) -> Severity:
         """Return how much a complaint weighs, of one use or of the worst."""

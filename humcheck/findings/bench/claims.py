@@ -56,8 +56,12 @@ class Claim:
 
 def evidence_of(changes: Sequence[Change]) -> list[Evidence]:
     """Return pointers to changes, each once."""
-    ids = dict.fromkeys(change.id for change in changes if change.id)
-    return [Evidence(change=name) for name in ids][:MOST_EVIDENCE]
+    pointers = []
+    for change in changes:
+        pointers += [Evidence(change=change.id)] if change.id else []
+        # What was set against each other here, and not by comparison, points to what it was made of.
+        pointers += [Evidence(measure=name) for name in change.reference.get("measures", ())]
+    return list(dict.fromkeys(pointers))[:MOST_EVIDENCE]
 
 
 def claim_of(bench: BenchRows, question: Question, changes: Sequence[Change]) -> Claim:

@@ -73,8 +73,8 @@ def _of_sizes(bench: BenchRows, question: Question, row: Change) -> Change:
 
     Of a level neither more nor less is good: what counts is how far it is from the direct one.
     """
-    ours = _distance(bench, question, row, row.subject, row.port)
-    theirs = _distance(bench, question, row, str(row.reference.get("subject")), row.reference.get("port", row.port))
+    ours = _distance(bench, question, row, row.subject, row.port, row.condition)
+    theirs = _distance(bench, question, row, *_other(row))
     if ours is None or theirs is None:
         return msgspec.structs.replace(row, distinguishable=None, p_adjusted=1.0)
     apart = ours[0] > theirs[1] or theirs[0] > ours[1]
@@ -84,15 +84,22 @@ def _of_sizes(bench: BenchRows, question: Question, row: Change) -> Change:
     return msgspec.structs.replace(row, value=value, distinguishable=told, p_adjusted=adjusted, low=None, high=None)
 
 
+def _other(row: Change) -> tuple[str, str | None, dict[str, str]]:
+    """Return device, port and condition of the other side."""
+    condition = row.reference.get("condition")
+    other = row.condition if condition is None else condition
+    return str(row.reference.get("subject")), row.reference.get("port", row.port), other
+
+
 def _distance(
-    bench: BenchRows, question: Question, row: Change, device: str, port: str | None
+    bench: BenchRows, question: Question, row: Change, device: str, port: str | None, condition: dict[str, str]
 ) -> tuple[float, float] | None:
     """Return the ends of the interval of a device's distance from the direct path."""
-    place = use_of(row)
+    place = use_of(msgspec.structs.replace(row, subject=device, port=port, condition=condition))
     direct = next(
         (
             change
-            for change in bench.rows.rows(Change, (device, port, *place[2:]), question.quantity)
+            for change in bench.rows.rows(Change, place, question.quantity)
             if (change.contrast, change.channel) == ("direct", row.channel)
         ),
         None,

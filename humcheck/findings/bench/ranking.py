@@ -82,14 +82,31 @@ def _overall(bench: BenchRows, pairs: Pairs) -> Finding:
     best = [device for device in bench.devices if won[device] and device not in beaten]
     reasons = [_reason(device, won[device]) for device in bench.devices if won[device]]
     deciding = [pair for rows in counting.values() for pair in rows if not pair.is_tie]
+    caveat = _not_quite_alike(pairs)
     return finding_of(
         KIND,
         NO_DEVICE,
-        " ".join(part for part in (_verdict(bench, best, won), *reasons) if part),
+        " ".join(part for part in (_verdict(bench, best, won), *reasons, caveat) if part),
         quantity="bench",
         confidence=certainty_of([pair.claim for pair in deciding]) if deciding else "not shown",
         evidence=[pointer for pair in deciding for pointer in pair.claim.evidence[:2]],
     )
+
+
+def _not_quite_alike(pairs: Pairs) -> str:
+    """Return in what devices that share no use differed; empty where all were used alike."""
+    changes = [change for rows in pairs.values() for pair in rows for change in pair.claim.changes]
+    told: dict[str, None] = {}
+    for change in changes:
+        for device, condition in (
+            (str(change.reference.get("subject")), change.reference.get("condition")),
+            (change.subject, change.condition if "condition" in change.reference else None),
+        ):
+            if condition:
+                told[f"{device} with {joined([f'{name} {value}' for name, value in sorted(condition.items())])}"] = None
+    if not told:
+        return ""
+    return f"They were not used quite alike ({'; '.join(told)}): what a take does not say is taken for as usual."
 
 
 def _verdict(bench: BenchRows, best: Sequence[str], won: Mapping[str, Mapping[Question, Sequence[str]]]) -> str:
