@@ -171,8 +171,11 @@ def _evidence(catalogue: Catalogue, row: Finding, style: NumberStyle) -> Iterabl
             if isinstance(target, Numbered):
                 role = _change_words(target) if isinstance(target, Change) else ROLE_WORDS[target.role].lower()
                 title = title_of(target.quantity)
-                yield visible(f"{title}, {target.channel}, {role}: {style.full(target)}")
+                whose = f"{target.subject}: " if row.kind in BESIDE_KINDS else ""
+                yield visible(f"{whose}{title}, {target.channel}, {role}: {style.full(target)}")
 
 
 def _change_words(change: Change) -> str:
+    if change.contrast == "device":
+        return f"against {change.reference.get('subject')}"
     return "change re direct" if change.contrast == "direct" else f"change with another {change.contrast}"

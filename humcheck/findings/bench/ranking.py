@@ -201,6 +201,8 @@ def _undecided(question: Question, pairs: Sequence[Pair]) -> Iterator[str]:
             yield f"Perhaps unlike in {question.noun}, {UNSURE}: {listed(told)}."
         elif state == "different":
             yield f"It depends on port, picture or channel which has less {question.noun}: {both}."
+        elif all(pair.claim.change.bound is not None for pair in found):
+            yield f"No difference in {question.noun} worth a word is shown, the rest is hidden by noise: {both}."
         else:
             needed = max((pair.claim.takes_needed or 0 for pair in found), default=0)
             aside = f"; about {needed} takes of each would probably show sameness, if it is there" if needed else ""
