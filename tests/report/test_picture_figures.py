@@ -152,3 +152,28 @@ def test_findings_of_pictures_point_to_the_coupling(catalogue, kind):
         **key, id="f", kind=kind, severity="slight", sentence="It leaks.", evidence=[Evidence(curve=curve.id)]
     )
     assert figure_of(finding, numbered) == wanted
+
+
+def test_what_is_nothing_but_noise_is_left_out_and_told():
+    results = picture_results()
+    noisy = [
+        msgspec.structs.replace(row, subject="Cedar", y=[(-1.0) ** index for index in range(len(row.y))])
+        for row in results.traces
+        if row.picture == "white" and row.quantity == "picture_fold"
+    ]
+    noise = [
+        msgspec.structs.replace(row, subject="Cedar", y=[1.0, 1.0])
+        for row in results.traces
+        if row.picture == "white" and row.quantity == "picture_fold_noise"
+    ]
+    more = msgspec.structs.replace(results, traces=[*results.traces, *noisy, *noise])
+    figure = picture_fold_figure(Catalogue(more), "picture-fold")
+    assert figure.note == "1 more hold nothing but noise."
+    assert not any("Cedar" in series["name"] for series in figure.data["series"])
+
+
+def test_a_bound_that_leaves_the_direction_open_is_no_difference():
+    results = picture_results()
+    hidden = [msgspec.structs.replace(row, value=-19.0, low=None, high=None, bound="lower") for row in results.changes]
+    figure = picture_levels_figure(Catalogue(msgspec.structs.replace(results, changes=hidden)), "picture-levels")
+    assert {text.words for text in drawing_of(figure).all("text", class_="value")} == {"no difference seen"}

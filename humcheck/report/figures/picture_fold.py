@@ -19,7 +19,7 @@ from humcheck.report.figures.frame import (
     tick_text,
     ticks,
 )
-from humcheck.report.figures.picture_fold_panels import FoldPanel, fold_panels, largest_of
+from humcheck.report.figures.picture_fold_panels import FoldPanel, fold_panels, largest_of, stands_out
 from humcheck.report.figures.picture_strip import strip
 from humcheck.report.text import PAGE, unit_words
 from humcheck.results import Trace
@@ -41,9 +41,10 @@ _ROOM_FOR_BOTH = 170.0
 
 def picture_fold_figure(catalogue: Catalogue, key: str) -> Figure | None:
     """Return the figure of folded sound, or None where no field was folded."""
-    panels = list(fold_panels(catalogue))
-    left_out = len(panels) - MOST_PANELS
-    panels = panels[:MOST_PANELS]
+    found = list(fold_panels(catalogue))
+    # What shows nothing but noise is shown only where there is nothing else.
+    clear = [panel for panel in found if stands_out(panel)] or found[:1]
+    panels = clear[:MOST_PANELS]
     if not panels:
         return None
     boxes: dict[str, list[list[float]]] = {}
@@ -51,8 +52,10 @@ def picture_fold_figure(catalogue: Catalogue, key: str) -> Figure | None:
     notes = []
     if any(panel.rows is None for panel in panels):
         notes.append("Where the strip is missing, the sound does not tell when the picture begins.")
-    if left_out > 0:
-        notes.append(f"{left_out} more are not drawn.")
+    if len(clear) > len(panels):
+        notes.append(f"{len(clear) - len(panels)} more are not drawn.")
+    if len(found) > len(clear):
+        notes.append(f"{len(found) - len(clear)} more hold nothing but noise.")
     return Figure(
         key=key,
         title=_TITLE,

@@ -12,6 +12,10 @@ FOLD, NOISE, ROWS = "picture_fold", "picture_fold_noise", "picture_rows"
 FOLD_TRACES = (FOLD, NOISE, ROWS)
 
 
+#: A fold without a place is shown where its RMS is so many times that of the noise.
+CLEAR = 2.0
+
+
 @dataclass(slots=True, kw_only=True)
 class FoldPanel:
     """One take's folds by channel, the direct ones beside them, and the picture's rows where their place is known.
@@ -106,6 +110,17 @@ def _picture_words(setup: Setup) -> str:
 def _other_words(catalogue: Catalogue, setup: Setup) -> str:
     picture = f"{setup.picture} picture"
     return ", ".join(part for part in catalogue.where(setup).split(", ") if part and part != picture)
+
+
+def stands_out(panel: FoldPanel) -> bool:
+    """Return whether a panel shows more than noise: its sound is placed beside rows, or clearly stronger."""
+    if panel.rows is not None:
+        return True
+    for channel, trace in panel.folds.items():
+        mean_square = sum(value**2 for value in trace.y) / len(trace.y)
+        if mean_square > (CLEAR * panel.noise.get(channel, 0.0)) ** 2:
+            return True
+    return False
 
 
 def largest_of(panel: FoldPanel) -> float:

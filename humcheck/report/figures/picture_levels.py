@@ -38,8 +38,13 @@ class _Row:
 
     @property
     def largest(self) -> tuple[str, Change] | None:
-        """The picture that changes most, a value before a bound."""
-        return max(self.changes.items(), key=lambda item: (item[1].bound is None, abs(item[1].value)), default=None)
+        """The picture that changes most, a value before a bound; a bound that leaves either direction open is none."""
+        told = [item for item in self.changes.items() if _says_something(item[1])]
+        return max(told, key=lambda item: (item[1].bound is None, abs(item[1].value)), default=None)
+
+
+def _says_something(change: Change) -> bool:
+    return change.bound is None or (change.value > 0 if change.bound == "lower" else change.value < 0)
 
 
 def picture_levels_figure(catalogue: Catalogue, key: str) -> Figure | None:
