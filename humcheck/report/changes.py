@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
-from humcheck.report.catalogue import Catalogue, Setup
+from humcheck.report.catalogue import Catalogue
+from humcheck.report.change_words import (
+    COUNTED,
+    VERDICTS,
+    certainty_words,
+    chance_words,
+    told_of,
+    verdict_of,
+    what_changed,
+)
 from humcheck.report.order import GROUPS, group_of, rank, title_of
-from humcheck.report.text import PAGE, NumberStyle, visible
-from humcheck.report.use_words import joined
-from humcheck.results import Change, quantity
+from humcheck.report.text import PAGE, NumberStyle
+from humcheck.results import Change
 
 #: More rows than this are not listed in one table; what stands out comes first.
 MOST_ROWS = 120
@@ -56,25 +64,6 @@ _KINDS = (
     ),
 )
 
-#: Verdicts in order, with their words for the filter.
-VERDICTS = {
-    "apart": "stands out",
-    "unknown": "not judged",
-    "open": "cannot be told apart",
-    "same": "shown to be the same",
-}
-#: Why it is not known how well a change repeats, by what the reference says.
-_UNKNOWN = {
-    "borrowed": "one take only on some side; how well such takes repeat is known from others alone",
-    "replugging unknown": "nothing was unplugged between the takes",
-}
-_COUNTED = {
-    "apart": ("stands out", "stand out"),
-    "unknown": ("not judged", "not judged"),
-    "open": ("cannot be told apart", "cannot be told apart"),
-    "same": ("shown to be the same", "shown to be the same"),
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Changed:
@@ -90,6 +79,7 @@ class Changed:
     number: float
     verdict: str
     certainty: str
+    chance: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,8 +99,8 @@ class ChangeTable:
     @property
     def counts(self) -> str:
         """How many there are of each verdict, ``3 stand out, 4 cannot be told apart``."""
-        found = {name: sum(row.verdict == name for row in self.rows) for name in _COUNTED}
-        said = [f"{count} {_COUNTED[name][count > 1]}" for name, count in found.items() if count]
+        found = {name: sum(row.verdict == name for row in self.rows) for name in COUNTED}
+        said = [f"{count} {COUNTED[name][count > 1]}" for name, count in found.items() if count]
         return ", ".join(said)
 
 
@@ -119,16 +109,11 @@ def change_tables(catalogue: Catalogue, style: NumberStyle = PAGE) -> list[Chang
     made = []
     for kind in _KINDS:
         rows = list(_worse_channels(row for row in catalogue.results.changes if row.contrast == kind.name))
-        rows.sort(key=lambda row: (tuple(VERDICTS).index(verdict_of(row)), rank(_told(row))))
+        rows.sort(key=lambda row: (tuple(VERDICTS).index(verdict_of(row)), rank(told_of(row))))
         if rows:
             shown = tuple(_changed(catalogue, row, style) for row in rows[:MOST_ROWS])
             made.append(ChangeTable(kind=kind, rows=shown, left_out=len(rows) - len(shown)))
     return made
-
-
-def _told(row: Change) -> str:
-    """Return the quantity that a row is about: that whose spread it is."""
-    return str(row.reference.get("quantity", row.quantity)) if row.quantity == "port_spread" else row.quantity
 
 
 def _worse_channels(rows: Iterable[Change]) -> Iterable[Change]:
@@ -151,101 +136,27 @@ def _weight(row: Change) -> tuple[bool, bool, float]:
 
 
 def _is_main(row: Change) -> bool:
-    name = _told(row).removesuffix("_rel")
+    name = told_of(row).removesuffix("_rel")
     if name in _NEVER_TOLD:
         return False
     group = group_of(name)
     return group not in GROUPS or name in (*group.quantities, *group.headline)
 
 
-def verdict_of(row: Change) -> str:
-    """Return which of `VERDICTS` a change gets."""
-    if row.distinguishable:
-        return "apart"
-    if row.equivalent:
-        return "same"
-    return "unknown" if row.distinguishable is None else "open"
-
-
-def certainty_words(row: Change, style: NumberStyle = PAGE) -> str:
-    """Return how sure a change is, as a sentence for people."""
-    margin = "" if row.margin is None else style.with_unit(_number(row, row.margin, style), row.unit)
-    if row.distinguishable:
-        within = f", but is shown to be less than {margin}" if row.equivalent and margin else ""
-        return f"stands out of the scatter{within}"
-    if row.equivalent:
-        return f"shown to be the same{f' within {margin}' if margin else ''}"
-    if row.distinguishable is None:
-        why = _UNKNOWN.get(str(row.reference.get("repeatability")), "how well it repeats is not known")
-        return f"not judged: {why}"
-    if row.takes_needed:
-        same = f" to show that it is less than {margin}" if margin else ""
-        return f"cannot be told apart with so few takes; {row.takes_needed} takes of each would probably do{same}"
-    return "cannot be told apart"
-
-
-def _number(row: Change, value: float, style: NumberStyle) -> str:
-    return style.number(value, quantity(_told(row)).decimals)
-
-
 def _changed(catalogue: Catalogue, row: Change, style: NumberStyle) -> Changed:
-    what, rest = _what(catalogue, row)
+    what, rest = what_changed(catalogue, row)
     value = style.value(row)
     spread = row.quantity == "port_spread"
     return Changed(
         what=what,
         device=catalogue.title(row.subject),
         where=catalogue.where(rest),
-        title=f"{title_of(_told(row))}, spread" if spread else title_of(row.quantity),
+        title=f"{title_of(told_of(row))}, spread" if spread else title_of(row.quantity),
         channel="" if row.channel == "mono" else row.channel,
         value=f"+{value}" if row.value > 0 and row.bound is None and not spread else value,
         interval=style.interval(row),
         number=row.value,
         verdict=verdict_of(row),
         certainty=certainty_words(row, style),
+        chance=chance_words(row),
     )
-
-
-def _what(catalogue: Catalogue, row: Change) -> tuple[str, Setup]:
-    """Return what was changed, in words, and what else is to be said of the use."""
-    use = Setup.of(row)
-    if row.quantity == "port_spread":
-        largest, smallest = (visible(str(row.reference.get(name, "?"))) for name in ("largest", "smallest"))
-        return f"all ports: largest at port {largest}, smallest at port {smallest}", replace(use, port=None)
-    if row.contrast == "device":
-        other = visible(str(row.reference.get("subject", "another")))
-        return f"{catalogue.title(row.subject)} instead of {other}", use
-    if row.contrast == "condition":
-        new, old = dict(use.condition), row.reference.get("condition") or {}
-        return _condition_words(new, old), replace(use, condition=tuple(sorted(_same(new, old).items())))
-    before = row.reference.get(row.contrast)
-    now = getattr(use, row.contrast, None)
-    if row.contrast == "fix":
-        return f"{_fix(now)} instead of {_fix(before)}", replace(use, fix=None)
-    if row.contrast == "port":
-        return f"port {visible(str(now))} {_other_ports(row)}", replace(use, port=None)
-    return f"{visible(str(now))} picture instead of {visible(str(before))}", replace(use, picture=None)
-
-
-def _other_ports(row: Change) -> str:
-    """Return what a port is set against: one other, or the median of all others."""
-    others = row.reference.get("ports")
-    if not others:
-        return f"instead of port {visible(str(row.reference.get('port')))}"
-    return f"against the median of ports {joined([visible(str(name)) for name in others])}"
-
-
-def _fix(name: object) -> str:
-    return "no fix" if name is None else f"with {visible(str(name))}"
-
-
-def _same(new: dict[str, str], old: dict[str, str]) -> dict[str, str]:
-    return {name: value for name, value in new.items() if old.get(name) == value}
-
-
-def _condition_words(new: dict[str, str], old: dict[str, str]) -> str:
-    names = [name for name in {**new, **old} if new.get(name) != old.get(name)]
-    told: Sequence[str] = [
-        f"{name} {new.get(name, 'not said')} instead of {old.get(name, 'not said')}" for name in names
-    ]
-    return visible(", ".join(told)) or "another condition"

@@ -9,7 +9,8 @@ from humcheck.audio.writing import MARK
 from humcheck.report import recordings, tables
 from humcheck.report.blind import blind_test
 from humcheck.report.catalogue import Catalogue
-from humcheck.report.changes import VERDICTS, change_tables
+from humcheck.report.change_words import VERDICTS
+from humcheck.report.changes import change_tables
 from humcheck.report.environment import environment, policy
 from humcheck.report.excerpts import listening, other_files
 from humcheck.report.figure_links import figure_of

@@ -142,6 +142,20 @@ def test_what_was_changed_is_in_words(fields, what, where):
     assert (table.rows[0].what, table.rows[0].where) == (what, where)
 
 
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"distinguishable": True, "p_value": 0.0123, "p_adjusted": 0.0345}, "p = 0.035, for all together"),
+        ({"distinguishable": True, "p_value": 3e-6, "p_adjusted": 1e-5}, "p < 0.0001, for all together"),
+        ({"distinguishable": False, "p_value": 0.4}, "p = 0.4"),
+        ({"distinguishable": None, "p_value": 0.4}, ""),
+    ],
+)
+def test_the_probability_of_chance_is_the_one_for_all_together(fields, words):
+    (table,) = change_tables(catalogue_of(changes=[change(0.2, **fields)]), TERMINAL)
+    assert table.rows[0].chance == words
+
+
 def test_of_both_channels_the_one_that_stands_out_is_given_and_what_stands_out_comes_first():
     rows = [
         change(0.5, distinguishable=False),
