@@ -67,13 +67,15 @@ def _match(through: Player) -> str:
     """Return how a sound through a device was brought to the direct one's level; empty where that is not known."""
     if through.match_db is None:
         return ""
-    by = "between 100 Hz and 10 kHz" if through.kind == "programme" else "on the 997 Hz tone of both recordings"
+    by = "on the 997 Hz tone of both recordings to better than 0.1 dB"
+    if through.kind == "programme":
+        by = "by the level, between 100 Hz and 10 kHz, of what both recordings share"
     moved = PAGE.with_unit(PAGE.number(abs(through.match_db), 2), "dB")
     if round(through.match_db, 2) == 0:
         done = "no change was needed"
     else:
         done = f"the one through was {'raised' if through.match_db > 0 else 'lowered'} by {moved}"
     return sentence(
-        f"matched {by} to better than 0.1 dB ({done}). One figure serves both channels, so a balance that is off "
+        f"matched {by} ({done}). One figure serves both channels, so a balance that is off "
         f"stays to be heard{'; the loudest moments are turned down' if through.is_limited else ''}."
     )
