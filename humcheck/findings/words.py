@@ -50,7 +50,8 @@ def percent(value: float) -> str:
 
 def certainty(row: Measure | Change) -> str:
     """Return what the interval rests on."""
-    takes = row.n_takes if isinstance(row, Measure) else int(row.reference.get("n_takes", 1))
+    told = row.n_takes if isinstance(row, Measure) else row.reference.get("n_takes")
+    takes = told if isinstance(told, int) else 1
     if row.bound is not None:
         return "a limit: the value itself is hidden by noise (95 %)"
     if isinstance(row, Change) and row.distinguishable is not None:

@@ -5,6 +5,7 @@ import re
 import time
 
 import pytest
+from msgspec.structs import replace
 
 from humcheck.findings import find
 from humcheck.findings.bench import whole_bench_findings
@@ -220,6 +221,14 @@ def test_a_sum_of_hum_and_buzz_says_nothing_of_ports_at_which_they_are_known_apa
     assert "are not alike in hum or picture buzz: most at port 1" in text
 
 
+def used_results():
+    day = Day(21, quantities=("hum_level", "gain")).take(count=2)
+    for port in "12":
+        for more in ({}, {"condition": {"outputs": "2"}}, {"fix": "ring"}):
+            day.take("Alder", port=port, count=2, **more).take("Cedar", port=port, count=2, **more)
+    return day.take(count=2).results()
+
+
 def used(**conditions):
     day = Day(19, quantities=("hum_level",)).take(count=2)
     for device, condition in conditions.items():
@@ -251,3 +260,13 @@ def test_a_bench_of_a_hundred_takes_is_judged_in_well_under_a_second():
     find(results)
     # Measured 0.05 s; what grew with the square of the takes would cost many times that.
     assert time.process_time() - started < 1.0
+
+
+@pytest.mark.parametrize(
+    "reference",
+    [{"subject": ["x"]}, {"condition": 3}, {"condition": {"supply": 1}}, {"n_takes": "x"}, {"port": {}}, {}],
+)
+def test_a_results_file_may_hold_any_reference(reference):
+    results = used_results()
+    spoilt = [replace(row, reference=reference) for row in results.changes]
+    assert all(row.sentence for row in find(replace(results, changes=spoilt)))

@@ -15,6 +15,9 @@ SEVERITIES: tuple[Severity, ...] = ("none", "slight", "clear", "strong")
 SIGNIFICANCE = 0.05
 #: So many times the usual step between takes no bench drifts by itself (common practice, no source).
 _HUGE = 10.0
+#: What a change's reference may hold: words, and whole numbers.
+_WORDS = ("subject", "port", "picture", "fix", "differs", "quantity", "largest", "smallest", "repeatability")
+_COUNTS = ("n_takes", "n_ports")
 #: A device's rows stand in these roles.
 _ROLES = ("through", "direct")
 
@@ -58,7 +61,8 @@ class BenchRows:
     def add(self, changes: Iterable[Change]) -> None:
         """Add changes; each question that is new among them counts among those that are asked of the bench."""
         for change in changes:
-            if change.contrast != "direct" and change.role in _ROLES and change.listening is None:
+            counts = change.contrast != "direct" and change.role in _ROLES and change.listening is None
+            if counts and _is_readable(change.reference):
                 self._changes.setdefault((change.contrast, change.subject), []).append(change)
                 asked = _asked(change)
                 if asked is not None:
@@ -112,6 +116,21 @@ class BenchRows:
             (row.n_takes for row in self.rows.rows(Measure, use_of(key), key.quantity) if row.role == key.role),
             default=1,
         )
+
+
+def _is_readable(reference: dict[str, Any]) -> bool:
+    """Return whether a reference, which a results file may fill with anything, holds what it should."""
+    condition = reference.get("condition")
+    return (
+        all(isinstance(reference.get(name), str | None) for name in _WORDS)
+        and all(isinstance(reference.get(name, 1), int) for name in _COUNTS)
+        and (condition is None or (isinstance(condition, dict) and all(map(_is_word, condition.items()))))
+        and all(isinstance(name, str) for name in reference.get("measures") or ())
+    )
+
+
+def _is_word(item: tuple[Any, Any]) -> bool:
+    return all(isinstance(part, str) for part in item)
 
 
 def _asked(change: Change) -> tuple[str, str, str] | None:
