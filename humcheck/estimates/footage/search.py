@@ -26,7 +26,7 @@ from humcheck.estimates.footage.whitening import Complexes, Moments, weights_of,
 #: Heights that are tried: what captures crop and stretch.
 SCALES = (1.0, 0.98, 1.02, 0.96, 0.94, 0.92, 0.9, 1.04)
 #: A sound without the picture gets there once in so many takes, were its matches as those at far lags.
-FOUND_P = 1e-4
+FOUND_P = 1e-5
 #: From there on no other line rate is tried.
 _PLAIN_P = 1e-12
 #: A chance above this is that of noise.
