@@ -167,3 +167,14 @@ def test_every_finding_points_to_rows_that_exist(show):
 
 def test_nothing_is_said_of_the_whole_where_there_are_no_rows():
     assert told(Day().results()) == []
+
+
+def test_ports_that_differ_by_the_margin_are_called_alike_in_no_more_than_one_of_twenty():
+    wrong = 0
+    for seed in range(_BENCHES):
+        day = Day(seed, quantities=("gain",)).take(count=2)
+        for port in "123":
+            day.take("Alder", port=port, count=3, changes={"gain": -0.3 if port == "2" else 0.0})
+        wrong += "pass the sound alike" in of_kind(told(day.take(count=2).results()), "ports")
+    # Two one-sided tests at 5 %; binomial as above.
+    assert wrong < 7
