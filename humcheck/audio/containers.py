@@ -208,7 +208,7 @@ def _notes(container: Any, n_channels: int, lost_s: float, damaged: bool) -> Ite
 
 
 def _unreadable(path: str, error: Exception) -> UnusableTake:
-    reason = (error.strerror if isinstance(error, OSError) else None) or str(error) or type(error).__name__
+    reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return UnusableTake(
         f"is a video file that cannot be read ({reason})",
         where=os.fspath(path),

@@ -13,6 +13,8 @@ from humcheck.errors import UnusableCall
 
 #: So many missing files are named; of more, only how many.
 _MOST_NAMED = 8
+#: So many parts of a name may be patterns: each further one searches all folders of the one before.
+_MOST_FOLDERS = 4
 
 
 @dataclass(kw_only=True)
@@ -38,6 +40,9 @@ class TakeFiles:
         folder = os.path.dirname(os.path.abspath(self.text.where))
         path = os.path.normpath(os.path.join(folder, pattern))
         if glob.has_magic(pattern) and not _exists(path):
+            if sum(map(glob.has_magic, pattern.split("/"))) > _MOST_FOLDERS:
+                self._note(place, f"more than {_MOST_FOLDERS} folders of {pattern[:40]} are patterns: name them")
+                return ()
             whole = pattern if os.path.isabs(pattern) else os.path.join(glob.escape(folder), pattern)
             found = sorted((os.path.normpath(name) for name in _globbed(whole)), key=natural_order)
             paths = [name for name in found if not os.path.isdir(name)]

@@ -76,6 +76,9 @@ def _run(arguments: argparse.Namespace) -> int:
         # The reader of our output went away (`humcheck inspect ... | head`): not an error of ours.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except MemoryError:
+        print("humcheck: there is not enough memory; close other programs or give fewer takes", file=sys.stderr)
+        return EXIT_UNUSABLE
     except OSError as error:
         place = "" if error.filename is None else f"{printable(error.filename)}: "
         print(f"humcheck: {place}{printable(error.strerror or error)}", file=sys.stderr)

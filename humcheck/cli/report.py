@@ -32,17 +32,29 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(arguments: argparse.Namespace) -> int:
     """Read, render, write."""
-    from humcheck.cli.outputs import publish, require_writable
+    from humcheck.cli.outputs import require_writable
     from humcheck.errors import UnusableCall
-    from humcheck.evidence import read_folder
 
     if arguments.figures is not None and len(arguments.results) > 1:
         raise UnusableCall("--figures is for one results file", remedy="give one, or leave --figures out")
     require_writable(arguments.out, None, force=arguments.force, inputs=arguments.results, figures=arguments.figures)
     read = [_read(path, arguments.listening) for path in arguments.results]
-    if len(read) > 1:
-        return _archive(read, arguments)
-    (results,) = read
+    try:
+        return _archive(read, arguments) if len(read) > 1 else _page(read[0], arguments)
+    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError) as error:
+        # The file may come from anybody, and no check knows all that rows can be.
+        raise UnusableCall(
+            f"no page can be made of it: {type(error).__name__}: {error}",
+            where=" or ".join(arguments.results),
+            remedy="measure again; if the file is as humcheck wrote it, this is a mistake of humcheck",
+        ) from error
+
+
+def _page(results: Results, arguments: argparse.Namespace) -> int:
+    """Write the page of one bench."""
+    from humcheck.cli.outputs import publish
+    from humcheck.evidence import read_folder
+
     return publish(
         results,
         sounds=read_folder(results.media, arguments.results[0]),

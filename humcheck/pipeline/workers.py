@@ -55,7 +55,11 @@ def measured_side_by_side(
         Takes measured at a time; all cores where it is not given.
     """
     for place, outcome in side_by_side(partial(measured_or_error, settings), jobs, n_workers=n_workers):
-        yield place, _said(outcome, jobs[place][0]) if isinstance(outcome, BaseException) else outcome
+        # What is wrong with the recording itself is an outcome, too, and says so in its own words.
+        if isinstance(outcome, BrokenExecutor | MemoryError):
+            yield place, _said(outcome, jobs[place][0])
+        else:
+            yield place, outcome
 
 
 def side_by_side(

@@ -14,6 +14,8 @@ from humcheck.results import Finding, Measure, quantity
 
 #: A device that was used in more ways has its findings of nothing, and the reasons of the others, folded.
 _MOST_USES_IN_FULL = 4
+#: Below this a share is as good as none.
+_SMALLEST_PERCENT = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,7 +216,7 @@ def plain_words(row: Numbered) -> str:
     if entry.name == "response_span":
         percent = f"{100 * (10 ** (abs(row.value) / 20) - 1):.2g} %"
         return f"{'less than ' if row.bound == 'upper' else ''}{percent} between the loudest and the softest note"
-    if entry.unit == "percent" and row.value > 0:
+    if entry.unit == "percent" and row.value > _SMALLEST_PERCENT:
         part, of_what = one_part_in(20 * math.log10(row.value / 100)), "the tone"
     elif entry.name.startswith(("crosstalk", "bleed")):
         part, of_what = one_part_in(row.value), "the other side" if "crosstalk" in entry.name else "the other port"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import math
 from collections.abc import Callable
@@ -11,6 +12,7 @@ from typing import Any
 import msgspec
 
 from humcheck.errors import HumcheckError
+from humcheck.results.consistency import require_consistent
 from humcheck.results.rows import Results
 
 CURRENT_FORMAT_VERSION = 1
@@ -42,23 +44,55 @@ def load_results(text: str | bytes, *, where: object = None) -> Results:
     HumcheckError
         If the text is no results file, is newer than this program, or a field does not fit.
     """
+    data = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text.removeprefix(codecs.BOM_UTF8)
+    version = _version_of(data, where)
     try:
-        plain = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise HumcheckError(
-            f"this is not JSON ({error})", where=where, remedy="give a file written with --json"
-        ) from error
-    if not isinstance(plain, dict) or plain.get("format") != "humcheck-results":
-        raise HumcheckError(
-            "this is not a humcheck results file", where=where, remedy="give a file written with --json"
-        )
-    plain = _migrated(plain, where)
-    try:
-        results = msgspec.convert(plain, Results)
-        _require_finite(plain, "$")
-    except (msgspec.ValidationError, ValueError) as error:
+        # Typed from the first byte on: what is no row never takes up memory.
+        results = _decoded(data, version)
+        require_consistent(results)
+    except (msgspec.DecodeError, ValueError, RecursionError) as error:
         raise HumcheckError(f"the results file is damaged: {error}", where=where, remedy="measure again") from error
     return results
+
+
+class _Head(msgspec.Struct):
+    """What is read first: which format, and which version of it."""
+
+    format: str = ""
+    format_version: int = 0
+
+
+def _version_of(data: bytes, where: object) -> int:
+    """Return the format version, after a first look that keeps nothing else of the file."""
+    remedy = "give a file written with --json"
+    try:
+        head = msgspec.json.decode(data, type=_Head)
+    except msgspec.ValidationError:
+        head = _Head()
+    except (msgspec.DecodeError, ValueError, RecursionError) as error:
+        raise HumcheckError(f"this is damaged, or not JSON at all ({error})", where=where, remedy=remedy) from error
+    if head.format != "humcheck-results":
+        raise HumcheckError("this is not a humcheck results file", where=where, remedy=remedy)
+    if head.format_version < 1:
+        raise HumcheckError("the results file does not say its format version", where=where, remedy=remedy)
+    if head.format_version > CURRENT_FORMAT_VERSION:
+        raise HumcheckError(
+            f"the results file has format version {head.format_version}, this program reads up to "
+            f"{CURRENT_FORMAT_VERSION}",
+            where=where,
+            remedy="update humcheck",
+        )
+    return head.format_version
+
+
+def _decoded(data: bytes, version: int) -> Results:
+    if version == CURRENT_FORMAT_VERSION:
+        return msgspec.json.decode(data, type=Results)
+    plain = msgspec.json.decode(data, type=dict[str, Any])
+    while version < CURRENT_FORMAT_VERSION:
+        plain = MIGRATIONS[version](plain)
+        version += 1
+    return msgspec.convert(plain, Results)
 
 
 def results_schema() -> dict[str, Any]:
@@ -75,22 +109,6 @@ def _with_even_descriptions(schema: Any) -> Any:
             for name, item in schema.items()
         }
     return [_with_even_descriptions(item) for item in schema] if isinstance(schema, list) else schema
-
-
-def _migrated(plain: dict[str, Any], where: object) -> dict[str, Any]:
-    version = plain.get("format_version")
-    if not isinstance(version, int) or version < 1:
-        raise HumcheckError("the results file does not say its format version", where=where)
-    if version > CURRENT_FORMAT_VERSION:
-        raise HumcheckError(
-            f"the results file has format version {version}, this program reads up to {CURRENT_FORMAT_VERSION}",
-            where=where,
-            remedy="update humcheck",
-        )
-    while version < CURRENT_FORMAT_VERSION:
-        plain = MIGRATIONS[version](plain)
-        version += 1
-    return plain
 
 
 def _require_finite(value: object, path: str) -> None:

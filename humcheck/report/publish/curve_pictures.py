@@ -22,12 +22,14 @@ def response_picture(catalogue: Catalogue) -> bytes | None:
     if not panels:
         return None
     curves = [item for panel in panels for item in panel.curves if item.kind == "through"]
+    values = [value for item in curves for value in _points(item)]
+    if not values:
+        return None
     use = Setup.of(curves[0].curve)
     title = _title(catalogue, use, ("response_span", "gain", "balance"), "passes on low and high notes")
     reading = "The line at 0 dB is the direct path: below it is quieter, above it louder; level means all notes alike."
     canvas = Canvas()
     box = _box(heading(canvas, title, reading))
-    values = [value for item in curves for value in _points(item)]
     low, high, step = nice_range(max(-40.0, min(0.0, *values)), max(0.0, *values), least_span=6.0, most_ticks=7)
     up = value_scale(low, high, box)
     hz_grid(canvas, box, hz_scale(box))
@@ -47,13 +49,15 @@ def bleed_picture(catalogue: Catalogue) -> bytes | None:
     if not panels:
         return None
     panel = max(panels, key=lambda one: max(max(item.curve.value) for item in _through(one)))
+    values = [value for item in panel.curves for value in _points(item)]
+    if not values:
+        return None
     use = Setup.of(_through(panel)[0].curve)
     title = _title(catalogue, use, ("crosstalk_1k", "crosstalk_worst"), "keeps left and right apart")
     into = {"left": "right into left", "right": "left into right"}.get(panel.channel, "one side into the other")
     reading = f"What comes over from {into}; the lower, the better. Each 20 dB further down is ten times weaker."
     canvas = Canvas()
     box = _box(heading(canvas, title, reading))
-    values = [value for item in panel.curves for value in _points(item)]
     low, high, step = nice_range(min(values), max(0.0, *values), least_span=60.0, most_ticks=7)
     up = value_scale(low, high, box)
     hz_grid(canvas, box, hz_scale(box))
