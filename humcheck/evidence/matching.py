@@ -9,14 +9,18 @@ from typing import Any
 from humcheck.comparison.material import MeasuredTake
 from humcheck.evidence.quiet_group import QuietTake
 
-#: More ways of using one device are not played: readers would not find their way.
+#: More ways of using one device are not played: readers would not find their way. Of several devices fewer fit a page.
 MOST_USES = 3
+MOST_USES_OF_SEVERAL = 2
 #: A device that changes the level by more than this passes no sound to match by.
 _LARGEST_MATCH_DB = 40.0
 
 
 def quiet_group(
-    takes: Sequence[MeasuredTake], directs: Sequence[MeasuredTake], gains_db: Mapping[str, float]
+    takes: Sequence[MeasuredTake],
+    directs: Sequence[MeasuredTake],
+    gains_db: Mapping[str, float],
+    most_uses: int = MOST_USES,
 ) -> tuple[list[QuietTake], str]:
     """Return what is heard of one device: the direct take that fits best, then the first take of some uses.
 
@@ -31,6 +35,8 @@ def quiet_group(
         All direct takes of the bench.
     gains_db : mapping of str to float
         Through re direct of takes that hold no track, as far as known, by the take's id.
+    most_uses : int
+        Ways of using the device that are heard.
 
     Returns
     -------
@@ -42,7 +48,7 @@ def quiet_group(
     for take in takes:
         if take.quiet is not None:
             uses.setdefault(take.key.identity(), take)
-    heard = _noisiest_and_its_like(list(uses.values()))[:MOST_USES]
+    heard = _noisiest_and_its_like(list(uses.values()))[:most_uses]
     if not heard:
         return [], ""
     direct = _best_direct(heard[0], directs)

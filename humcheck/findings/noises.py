@@ -16,7 +16,7 @@ from humcheck.findings.causes.picture import HYPOTHESES as PICTURE_CAUSES
 from humcheck.findings.causes.shape import TAKE_TO_TAKE_DB
 from humcheck.findings.index import Use, worst
 from humcheck.findings.levels import weighted_dbr
-from humcheck.findings.sameness import Differences, differences
+from humcheck.findings.sameness import Differences, differences, without_its_fix
 from humcheck.findings.scale import NOISE_DBR_A
 from humcheck.findings.trying import what_to_mind, what_to_try
 from humcheck.findings.words import certainty, channel_words, decibels, joined, weaker_in_words
@@ -164,9 +164,12 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure, told
             "without it are what one take may differ from the next."
         )
         return _finding(use, noise, through, added, "none", sentence)
-    differ = Differences() if reference is None else differences(through, reference)
+    differ = (
+        Differences() if reference is None else differences(through, reference, fix_is_told=bool(without_its_fix(use)))
+    )
     direct_lines = [] if reference is None else Use(reference, use.results, use.rows).lines(_ALL_FAMILIES, "direct")
-    cause = None if differ or noise.kind == "hiss" else cause_of(use, noise.quantity, direct_lines)
+    unsought = differ or differ.fix is not None or noise.kind == "hiss"
+    cause = None if unsought else cause_of(use, noise.quantity, direct_lines)
     change = use.changes(noise.quantity).get(added.channel)
     stronger = "" if change is None else f", {_stronger(change.value, change.bound)} than without it"
     verb = "comes with" if differ else "adds"
@@ -182,7 +185,7 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure, told
 def _fixed(use: Use, noise: Noise) -> str:
     """Return what a fix did, where the same was recorded without it."""
     mine = use.key
-    plain = use.siblings(lambda key: (key.fix, key.picture, key.condition) == (None, mine.picture, mine.condition))
+    plain = without_its_fix(use)
     done = None if not plain else compare(plain[0], use, noise.quantity, f"the {mine.fix}")
     if done is None:
         return ""

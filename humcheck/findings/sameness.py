@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from humcheck.findings.index import Use
 from humcheck.findings.words import joined
 from humcheck.results import Key
 
@@ -28,17 +29,28 @@ class Differences:
         What only one side says, so that it is not known to be the same.
     again : str
         What to record again; empty where nothing differs.
+    fix : str or None
+        What was put into the path to cure something, and is not in the direct path: it counts to the device under test.
     """
 
     told: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
     again: str = ""
+    fix: str | None = None
 
     def __bool__(self) -> bool:
         return bool(self.told)
 
 
-def differences(through: Key, direct: Key) -> Differences:
+def without_its_fix(use: Use) -> list[Use]:
+    """Return the same use without its fix, where that was recorded; empty for a use without a fix."""
+    mine = use.key
+    if mine.fix is None:
+        return []
+    return use.siblings(lambda key: (key.fix, key.picture, key.condition) == (None, mine.picture, mine.condition))
+
+
+def differences(through: Key, direct: Key, *, fix_is_told: bool = False) -> Differences:
     """Return in what the bench differed between a take through a device and the direct take beside it.
 
     Parameters
@@ -47,6 +59,9 @@ def differences(through: Key, direct: Key) -> Differences:
         Key of the use of the device.
     direct : Key
         Key of the direct take that it is set against.
+    fix_is_told : bool, optional
+        Whether the same use was recorded without its fix: what the fix does is told by that comparison, and here it
+        counts to the device.
     """
     told: list[str] = []
     unsaid: list[str] = []
@@ -58,9 +73,15 @@ def differences(through: Key, direct: Key) -> Differences:
             told.append(f"a {through.picture} picture against a {direct.picture} one")
     for name in sorted({*through.condition, *direct.condition}):
         told += _condition(name, through.condition.get(name), direct.condition.get(name))
-    if through.fix != direct.fix:
+    counted = fix_is_told and direct.fix is None
+    if through.fix != direct.fix and not counted:
         told.append(f"{_fix_words(through.fix)} against {_fix_words(direct.fix)}")
-    return Differences(told=tuple(told), unsaid=tuple(unsaid), again=_again(through, direct) if told else "")
+    return Differences(
+        told=tuple(told),
+        unsaid=tuple(unsaid),
+        again=_again(through, direct) if told else "",
+        fix=through.fix if counted else None,
+    )
 
 
 def _condition(name: str, with_device: str | None, without: str | None) -> Iterable[str]:

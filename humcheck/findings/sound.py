@@ -12,7 +12,7 @@ from humcheck.findings.audibility import difference_severity, difference_words
 from humcheck.findings.causes import Verdict
 from humcheck.findings.causes.sound import bleed_cause, level_cause, tone_cause
 from humcheck.findings.index import Use, largest, worst
-from humcheck.findings.sameness import Differences, differences
+from humcheck.findings.sameness import Differences, differences, without_its_fix
 from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT
 from humcheck.findings.words import certainty, channel_words, decibels, joined, percent, with_sign
 from humcheck.results import Change, Evidence, Finding, Measure
@@ -40,7 +40,10 @@ def _finding(
     if differ and severity != "none":
         sentence += f" That is not the device's alone, because the bench was not the same: {joined(differ.told)}."
         tried = [differ.again]
-    if differ or severity == "none":
+    elif differ.fix is not None and severity != "none":
+        sentence += f" That is {use.key.subject} and the {differ.fix} together."
+        tried = []
+    if differ or differ.fix is not None or severity == "none":
         cause = None
     if cause is not None:
         sentence += f" {cause.sentence}"
@@ -80,7 +83,9 @@ def _differences(use: Use) -> Differences:
     direct = None if level is None else reference_for(level, use.rows.measures_of_role("direct"))
     if direct is None:
         return Differences()
-    return differences(use.key, msgspec.structs.replace(direct, picture=use.key.picture))
+    return differences(
+        use.key, msgspec.structs.replace(direct, picture=use.key.picture), fix_is_told=bool(without_its_fix(use))
+    )
 
 
 def _level(use: Use) -> Iterator[Finding]:

@@ -21,7 +21,7 @@ from humcheck.report.order import (
 )
 from humcheck.report.text import PAGE, NumberStyle, sentence, visible
 from humcheck.report.use_words import uses_words
-from humcheck.results import Change, Finding
+from humcheck.results import Change, Finding, quantity
 
 #: More numbers than these are left to the tables.
 _MOST_EVIDENCE = 2
@@ -90,7 +90,8 @@ def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) 
     }
 
     def shown_as(alike: Sequence[Finding], elsewhere: tuple[Found, ...] = ()) -> Found:
-        return _one_found(catalogue, alike, anchors[id(alike[0])], elsewhere, style)
+        worst_first = sorted(alike, key=lambda row: -_size(catalogue, row))
+        return _one_found(catalogue, worst_first, anchors[id(worst_first[0])], elsewhere, style)
 
     ordered = sorted(findings, key=lambda row: SEVERITY_ORDER.index(row.severity))
     kinds: dict[tuple[str, str], list[Finding]] = {}
@@ -102,6 +103,18 @@ def found_of(catalogue: Catalogue, findings: list[Finding], style: NumberStyle) 
         else:
             first, *others = _alike(same)
             yield shown_as(first, tuple(shown_as(other) for other in others))
+
+
+def _size(catalogue: Catalogue, row: Finding) -> float:
+    """Return how large what a finding rests on is, to tell of several that say the same which is the worst."""
+    for pointer in row.evidence:
+        name = pointer.measure or pointer.change
+        target = None if name is None else catalogue.by_id.get(name)
+        if isinstance(target, Change):
+            return abs(target.value)
+        if isinstance(target, Numbered):
+            return -target.value if quantity(target.quantity).lower_is_better is False else target.value
+    return 0.0
 
 
 def _alike(rows: Sequence[Finding]) -> list[list[Finding]]:

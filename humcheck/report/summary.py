@@ -73,7 +73,18 @@ class Card:
         """Findings of nothing, which many uses fold."""
         return tuple(item for item in self.found if self._is_folded(item))
 
+    @property
+    def folded_summary(self) -> str:
+        """What a reader opens to see them."""
+        if self.kind == "bench" and self.folded[0].row.kind in BESIDE_KINDS:
+            return "Measure by measure"
+        number = len(self.folded)
+        words = f": {self.folded_words}" if self.folded_words else ""
+        return f"Nothing found in {number} respect{'s' if number != 1 else ''}{words}"
+
     def _is_folded(self, item: Found) -> bool:
+        if item.row.kind in BESIDE_KINDS:
+            return item.row.quantity != "bench" and any(found.row.quantity == "bench" for found in self.found)
         return self.is_brief and item.severity == "none" and item.row.kind not in WHOLE_KINDS
 
 

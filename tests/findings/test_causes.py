@@ -236,6 +236,15 @@ def test_no_cause_is_blamed_on_the_device_where_the_bench_differed(through, with
     assert len(finding.advice) == 1
 
 
+def test_a_fix_counts_to_the_device_where_the_same_was_recorded_without_it():
+    plain, fixed = comb(TRIANGLE), comb(TRIANGLE, fix="ferrite")
+    findings = find(gathered(direct(), plain, fixed))
+    of_fix = next(row for row in findings if row.kind == "hum" and row.fix == "ferrite")
+    assert "adds mains hum" in of_fix.sentence
+    assert "bench was not the same" not in of_fix.sentence
+    assert of_fix.cause == ""
+
+
 def test_the_devices_own_supply_is_no_difference_of_the_bench():
     assert hum(find(gathered(direct(), comb(TRIANGLE, condition={"supply": "off"})))).cause == "ground-loop"
 
