@@ -18,6 +18,11 @@ def printable(text: object) -> str:
     )
 
 
+def storable(text: str) -> str:
+    """Return `text` with what UTF-8 cannot hold escaped: names of files and arguments need not be text."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 class HumcheckError(Exception):
     """Base of all errors that a user can put right.
 

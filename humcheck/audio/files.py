@@ -26,7 +26,7 @@ from humcheck.audio.decoding import (
     silent_decoder,
 )
 from humcheck.audio.levels import Floats
-from humcheck.errors import UnusableTake
+from humcheck.errors import UnusableTake, storable
 
 if TYPE_CHECKING:
     import soundfile
@@ -134,8 +134,8 @@ class TakeFile:
 
     @property
     def name(self) -> str:
-        """File name without its folders."""
-        return os.path.basename(self.path)
+        """File name without its folders, as text."""
+        return storable(os.path.basename(self.path))
 
     @property
     def duration_s(self) -> float:

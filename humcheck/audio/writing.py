@@ -161,10 +161,17 @@ def _write_tagged(
 ) -> None:
     import soundfile
 
+    from humcheck.audio.decoding import library_path
+
     first = _checked(next(blocks, np.empty(0)))
     try:
         with soundfile.SoundFile(
-            temporary, "w", samplerate=rate_hz, channels=first.shape[1], subtype=_SUBTYPES[bits], format=file_format
+            library_path(temporary),
+            "w",
+            samplerate=rate_hz,
+            channels=first.shape[1],
+            subtype=_SUBTYPES[bits],
+            format=file_format,
         ) as file:
             file.comment = text
             file.write(_stored(first, bits))

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Sequence
 
 from humcheck.cli.options import add_figures_option, add_measuring_options, add_output_options
+from humcheck.errors import storable
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -20,9 +21,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--through", nargs="+", metavar="TAKE", default=[], help="made with the device in between")
     parser.add_argument("--recorder", nargs="+", metavar="TAKE", default=[], help="recorder with its input terminated")
     parser.add_argument("--source-off", nargs="+", metavar="TAKE", default=[], help="source connected but off")
-    parser.add_argument("--name", default="device", help="name of the device in the report (default: %(default)s)")
+    parser.add_argument(
+        "--name", type=storable, default="device", help="name of the device in the report (default: %(default)s)"
+    )
     parser.add_argument(
         "--picture",
+        type=storable,
         nargs="+",
         metavar="LABEL",
         default=[],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from humcheck.cli.options import add_measuring_options, add_output_options
+from humcheck.errors import storable
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -16,7 +17,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "hiss is in it.",
     )
     parser.add_argument("takes", nargs="+", metavar="TAKE")
-    parser.add_argument("--picture", metavar="LABEL", help="what the display showed meanwhile")
+    parser.add_argument("--picture", type=storable, metavar="LABEL", help="what the display showed meanwhile")
     parser.add_argument("--out", metavar="FILE.html", help="also write a report")
     add_measuring_options(parser)
     add_output_options(parser)

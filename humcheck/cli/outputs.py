@@ -9,7 +9,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, TextIO
 
-from humcheck.errors import EXIT_DONE, EXIT_UNUSABLE, HumcheckError, UnusableCall, printable
+from humcheck.errors import EXIT_DONE, EXIT_UNUSABLE, HumcheckError, UnusableCall, printable, storable
 from humcheck.results import RESULTS_MARK, Results, results_to_json
 
 if TYPE_CHECKING:
@@ -135,4 +135,4 @@ def reproduce_command(arguments: argparse.Namespace) -> str:
     A page is published; where somebody keeps recordings is nobody's business.
     """
     words = [os.path.basename(word) if os.path.isabs(word) else word for word in sys.argv[1:]]
-    return shlex.join(["humcheck", *(words or [arguments.command])])
+    return storable(shlex.join(["humcheck", *(words or [arguments.command])]))

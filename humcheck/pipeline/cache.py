@@ -16,7 +16,7 @@ import msgspec
 
 from humcheck.audio.writing import MARK, write_whole
 from humcheck.comparison.material import MeasuredTake
-from humcheck.errors import HumcheckError
+from humcheck.errors import HumcheckError, storable
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.pipeline.take_codec import DamagedTake, take_from_bytes, take_to_bytes
@@ -54,7 +54,8 @@ class KeptTakes:
 
     def keep(self, take: MeasuredTake, request: TakeRequest, settings: MeasuringSettings) -> None:
         """Keep a take that was just measured."""
-        body = take_to_bytes(take)
+        # Where the file lies is nobody's business, may be no text, and is filled in when the take is found again.
+        body = take_to_bytes(take if take.quiet is None else replace(take, quiet=replace(take.quiet, path="")))
         content = _HEAD + hashlib.sha256(body).digest() + body
         try:
             self._folder.mkdir(exist_ok=True)
@@ -91,7 +92,7 @@ def named(take: MeasuredTake, request: TakeRequest, take_id: str) -> MeasuredTak
     row = msgspec.structs.replace(
         take.row,
         id=take_id,
-        file=Path(request.path).name,
+        file=storable(Path(request.path).name),
         device=request.device,
         port=request.port,
         condition=request.condition,
