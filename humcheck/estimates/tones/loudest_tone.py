@@ -64,26 +64,30 @@ def loudest_tone(blocks: Iterable[tuple[int, Floats]], rate_hz: float, tone_hz: 
     LoudestTone or None
         None if the recording is shorter than one window.
     """
+    import scipy.fft
+
     size, hop = round(WINDOW_S * rate_hz), round(HOP_S * rate_hz)
     window = np.hanning(size + 1)[:-1]
-    kernel = np.exp(
-        -2j * np.pi * np.outer(tone_hz + np.concatenate([_SHIFTS_HZ, _BESIDE_HZ]), np.arange(size)) / rate_hz
-    )
-    kernel *= window * (2.0 / window.sum())
-    powers = [np.abs(kernel @ part) ** 2 for part in _windows(blocks, size, hop)]
-    if not powers:
+    window *= 2.0 / window.sum()
+    turns = np.exp(-2j * np.pi * np.outer(tone_hz + _SHIFTS_HZ, np.arange(size)) / rate_hz)
+    beside = np.round((tone_hz + _BESIDE_HZ) * WINDOW_S).astype(int)
+    tones, noises = [], []
+    for part in _windows(blocks, size, hop):
+        weighted = part * window[:, np.newaxis]
+        tones.append((np.abs(turns.real @ weighted) ** 2 + np.abs(turns.imag @ weighted) ** 2).max(axis=0))
+        spectrum = scipy.fft.rfft(weighted, axis=0)[beside]
+        noises.append(np.median(np.abs(spectrum) ** 2, axis=0) / math.log(2.0))
+    if not tones:
         return None
-    power = np.stack(powers)
-    tone = power[:, : _SHIFTS_HZ.size].max(axis=1)
-    noise = np.median(power[:, _SHIFTS_HZ.size :], axis=1) / math.log(2.0)
+    tone, noise = np.stack(tones), np.stack(noises)
     best = np.argmax(tone, axis=0)
     channels = np.arange(tone.shape[1])
-    loudest, beside = tone[best, channels], np.maximum(noise[best, channels], 1e-30)
-    threshold = math.log(power.shape[0] * _SHIFTS_HZ.size / _FALSE_ALARM)
-    found = loudest > threshold * beside
-    least_sure = beside * (math.sqrt(threshold) + _SURELY_FOUND / math.sqrt(2.0)) ** 2
-    value = np.where(found, np.maximum(loudest - beside, 1e-30), np.maximum(least_sure, loudest))
-    from_noise = 10.0 / math.log(10.0) * np.sqrt(2.0 * beside / np.maximum(loudest, 1e-30))
+    loudest, hiss = tone[best, channels], np.maximum(noise[best, channels], 1e-30)
+    threshold = math.log(len(tone) * _SHIFTS_HZ.size / _FALSE_ALARM)
+    found = loudest > threshold * hiss
+    least_sure = hiss * (math.sqrt(threshold) + _SURELY_FOUND / math.sqrt(2.0)) ** 2
+    value = np.where(found, np.maximum(loudest - hiss, 1e-30), np.maximum(least_sure, loudest))
+    from_noise = 10.0 / math.log(10.0) * np.sqrt(2.0 * hiss / np.maximum(loudest, 1e-30))
     return LoudestTone(
         found=found,
         level_dbfs=np.array([amplitude_to_dbfs(math.sqrt(one)) for one in value]),
