@@ -35,7 +35,7 @@ def _worst(device: str, rows: list[Measure]) -> Finding:
         severity: Severity = "none"
     else:
         severity = CROSSTALK_DB.severity(worst.value)
-        driven = ", ".join(f"{name} {value}" for name, value in sorted(worst.condition.items()))
+        driven = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in sorted(worst.condition.items()))
         while_driven = f" ({driven})" if driven else ""
         here = "the selected port" if worst.port is None else f"port {worst.port}"
         sentence = (
