@@ -6,10 +6,14 @@ it may be replaced; any other existing file is refused unless the user forces it
 
 from __future__ import annotations
 
+import contextlib
 import os
+import re
 import stat
 import tempfile
+import time
 from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +24,13 @@ from humcheck.errors import UnusableCall, WouldOverwrite
 #: Mark by which the tool knows its own output again.
 MARK = "made by humcheck"
 
+#: What unfinished files and folders are called until they are whole.
+LEFTOVER_PREFIX = ".humcheck-"
+
+_LEFTOVER_NAME = re.compile(re.escape(LEFTOVER_PREFIX) + r"[a-z0-9_]{8}(\.\w+)?")
 _SEARCHED_BYTES = 65536
+#: An unfinished file that nobody has written to for so long belongs to a process that was killed.
+_LEFTOVER_AGE_S = 3600.0
 _SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 
 
@@ -203,7 +213,8 @@ def _replace_with(target: Path, write: Callable[[str], None]) -> None:
     temporary = ""
     try:
         mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else None
-        descriptor, temporary = tempfile.mkstemp(prefix=".humcheck-", suffix=target.suffix, dir=target.parent)
+        take_away_leftovers(target.parent)
+        descriptor, temporary = tempfile.mkstemp(prefix=LEFTOVER_PREFIX, suffix=target.suffix, dir=target.parent)
         os.close(descriptor)
         write(temporary)
         _to_disk(temporary)
@@ -216,6 +227,28 @@ def _replace_with(target: Path, write: Callable[[str], None]) -> None:
     finally:
         if temporary and os.path.exists(temporary):
             os.unlink(temporary)
+
+
+@lru_cache(maxsize=256)
+def take_away_leftovers(folder: Path) -> None:
+    """Remove what a killed process left unfinished in a folder: files, and folders of such; looked for once a run."""
+    with contextlib.suppress(OSError):
+        for path in folder.glob(f"{LEFTOVER_PREFIX}*"):
+            with contextlib.suppress(OSError):
+                _take_away(path)
+
+
+def _take_away(path: Path) -> None:
+    status = path.lstat()
+    if not _LEFTOVER_NAME.fullmatch(path.name) or time.time() - status.st_mtime < _LEFTOVER_AGE_S:
+        return
+    if stat.S_ISREG(status.st_mode):
+        path.unlink()
+    elif stat.S_ISDIR(status.st_mode):
+        for inside in path.iterdir():
+            if _LEFTOVER_NAME.fullmatch(inside.name) or own_output(inside):
+                inside.unlink()
+        path.rmdir()
 
 
 def _to_disk(path: str) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from humcheck.errors import EXIT_UNUSABLE, HumcheckError, printable
 
@@ -36,6 +37,14 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return the exit status."""
+    try:
+        return _main(argv)
+    except KeyboardInterrupt as error:
+        print("humcheck: stopped; nothing half-written is left behind", file=sys.stderr)
+        return _leave(128 + (error.args[0] if error.args else 2))
+
+
+def _main(argv: Sequence[str] | None) -> int:
     _one_thread_for_linear_algebra()
     parser = build_parser()
     arguments = parser.parse_args(argv)
@@ -53,6 +62,39 @@ def main(argv: Sequence[str] | None = None) -> int:
     return _run(arguments)
 
 
+@contextlib.contextmanager
+def _ended_softly() -> Iterator[None]:
+    """Tidy up when the system ends this process or its terminal closes, as after Ctrl-C."""
+    import signal
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt(number)
+
+    found = {}
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            with contextlib.suppress(ValueError):  # not the main thread: somebody else decides
+                found[number] = signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in found.items():
+            signal.signal(number, handler)
+
+
+def _leave(status: int) -> int:
+    """Return the status, or leave at once where threads still measure: nobody wants what they find."""
+    import threading
+
+    workers = sys.modules.get("humcheck.pipeline.workers")
+    if workers and any(thread.name.startswith(workers.THREAD_NAME) for thread in threading.enumerate()):
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(status)
+    return status
+
+
 def _one_thread_for_linear_algebra() -> None:
     """Keep the many small matrix products from fighting over the cores: takes are measured side by side instead.
 
@@ -64,14 +106,12 @@ def _one_thread_for_linear_algebra() -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     try:
-        status = arguments.run(arguments)
+        with _ended_softly():
+            status = arguments.run(arguments)
         sys.stdout.flush()
     except HumcheckError as error:
         print(f"humcheck: {error.sentence()}", file=sys.stderr)
         return error.exit_status
-    except KeyboardInterrupt:
-        print("humcheck: stopped; nothing half-written is left behind", file=sys.stderr)
-        return 130
     except BrokenPipeError:
         # The reader of our output went away (`humcheck inspect ... | head`): not an error of ours.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import msgspec
 
-from humcheck.audio.writing import refuse_to_overwrite, write_whole
+from humcheck.audio.writing import LEFTOVER_PREFIX, refuse_to_overwrite, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import UnusableCall
 from humcheck.evidence import (
@@ -110,7 +111,7 @@ def run_demo(
         measured = _measured(kept, takes, seed=seed, keep=True, force=force, progress=progress)
         write_whole(kept / "bench.toml", bench_file_of(takes, BENCH_NAME), force=force)
         return _written(target, takes, measured, settings, force)
-    with tempfile.TemporaryDirectory(prefix=".demo-takes-", dir=target) as hidden:
+    with tempfile.TemporaryDirectory(prefix=LEFTOVER_PREFIX, dir=target, ignore_cleanup_errors=True) as hidden:
         measured = _measured(Path(hidden), takes, seed=seed, keep=False, force=force, progress=progress)
         # Excerpts are cut from the takes, so the pages are written while those are there.
         return _written(target, takes, measured, settings, force)
@@ -136,12 +137,15 @@ def _measured(
     """Make the takes and measure them; those that nobody will hear are not kept, since they fill a disk."""
     make = partial(_made_and_measured, folder, seed, keep, force)
     measured: list[MeasuredTake | None] = [None] * len(takes)
-    for count, (place, outcome) in enumerate(side_by_side(make, range(len(takes))), start=1):
-        if isinstance(outcome, BaseException):
-            raise UnusableCall("the demo ran out of memory, or was ended from outside", remedy="close other programs")
-        measured[place] = outcome
-        if progress is not None:
-            progress(count, len(takes), takes[place].file_name)
+    # Closed before the folder that the workers write into is taken away.
+    with closing(side_by_side(make, range(len(takes)))) as outcomes:
+        for count, (place, outcome) in enumerate(outcomes, start=1):
+            if isinstance(outcome, BaseException):
+                remedy = "close other programs"
+                raise UnusableCall("the demo ran out of memory, or was ended from outside", remedy=remedy)
+            measured[place] = outcome
+            if progress is not None:
+                progress(count, len(takes), takes[place].file_name)
     done = [take for take in measured if take is not None]
     if not keep:
         write_demo_takes(folder, seed=seed, jobs=2, file_names={take.row.file for take in takes_heard(done)})

@@ -11,10 +11,8 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Collection, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Literal
 
@@ -30,6 +28,7 @@ from humcheck.pipeline.demo_paths import (
     direct_path,
     recorder_path,
 )
+from humcheck.pipeline.workers import processes
 from humcheck.simulation import PathModel, Recorder, TakePlan, Truth, plan_take
 from humcheck.tracks.layouts import layout
 
@@ -150,7 +149,7 @@ def write_demo_takes(
     write_one = partial(_write_one, Path(folder), seed, force)
     if jobs == 1:
         return [write_one(index) for index in wanted]
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as workers:
+    with processes(jobs) as workers:
         return list(workers.map(write_one, wanted))
 
 

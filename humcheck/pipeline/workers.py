@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
-from collections.abc import Callable, Iterator, Sequence
+import threading
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import (
     BrokenExecutor,
     Executor,
@@ -15,7 +17,7 @@ from concurrent.futures import (
 )
 from functools import partial
 from multiprocessing import get_context
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, UnusableTake
@@ -23,8 +25,13 @@ from humcheck.pipeline.measure import measure_take
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
 #: Processes cost about a second to start: threads do for a few takes.
 _FEWEST_FOR_PROCESSES = 8
+#: What the names of threads that measure begin with: nobody has to wait for them when the user has had enough.
+THREAD_NAME = "humcheck-take"
 
 Measured = MeasuredTake | HumcheckError
 Job = tuple[TakeRequest, str]
@@ -64,7 +71,7 @@ def measured_side_by_side(
 
 def side_by_side(
     function: Callable[[_Item], _Result], items: Sequence[_Item], *, n_workers: int | None = None
-) -> Iterator[tuple[int, _Result | BrokenExecutor | MemoryError]]:
+) -> Generator[tuple[int, _Result | BrokenExecutor | MemoryError], None, None]:
     """Call a function for each item on all cores; yield each result as it is done, with its item's place.
 
     Parameters
@@ -91,15 +98,11 @@ def side_by_side(
         pending: dict[Future[_Result], int] = {
             workers.submit(function, item): place for place, item in enumerate(items)
         }
-        try:
-            for done in as_completed(pending):
-                try:
-                    yield pending[done], done.result()
-                except (BrokenExecutor, MemoryError) as error:
-                    yield pending[done], error
-        except BaseException:
-            workers.shutdown(wait=False, cancel_futures=True)
-            raise
+        for done in as_completed(pending):
+            try:
+                yield pending[done], done.result()
+            except (BrokenExecutor, MemoryError) as error:
+                yield pending[done], error
 
 
 def measured_or_error(settings: MeasuringSettings, job: Job) -> Measured:
@@ -111,16 +114,55 @@ def measured_or_error(settings: MeasuringSettings, job: Job) -> Measured:
         return error
 
 
-def _executor(n_workers: int, n_jobs: int) -> Executor:
-    if n_jobs < _FEWEST_FOR_PROCESSES:
-        # Threads: nearly all the time goes into transforms that let go of the interpreter.
-        return ThreadPoolExecutor(max_workers=n_workers)
-    return ProcessPoolExecutor(n_workers, mp_context=get_context("spawn"), initializer=_end_quietly)
+@contextlib.contextmanager
+def processes(n_workers: int) -> Iterator[Executor]:
+    """Yield worker processes that end at once, whatever they are at, when this block or this process does.
+
+    Python's own would finish what they are at after Ctrl-C, and wait for ever for a main process that was killed.
+    """
+    context = get_context("spawn")
+    listening, held = context.Pipe(duplex=False)
+    workers = ProcessPoolExecutor(
+        n_workers, mp_context=context, initializer=_end_with_the_main_process, initargs=(listening,)
+    )
+    try:
+        yield workers
+    except BaseException:
+        workers.shutdown(wait=False, cancel_futures=True)
+        raise
+    else:
+        workers.shutdown()
+    finally:
+        held.close()
+        listening.close()
 
 
-def _end_quietly() -> None:
-    """Let Ctrl-C end a worker at once and without a word: the main process speaks."""
+@contextlib.contextmanager
+def _threads(n_workers: int) -> Iterator[Executor]:
+    """Yield threads: nearly all the time goes into transforms that let go of the interpreter."""
+    workers = ThreadPoolExecutor(max_workers=n_workers, thread_name_prefix=THREAD_NAME)
+    try:
+        yield workers
+    except BaseException:
+        workers.shutdown(wait=False, cancel_futures=True)
+        raise
+    else:
+        workers.shutdown()
+
+
+def _executor(n_workers: int, n_jobs: int) -> contextlib.AbstractContextManager[Executor]:
+    return _threads(n_workers) if n_jobs < _FEWEST_FOR_PROCESSES else processes(n_workers)
+
+
+def _end_with_the_main_process(listening: Connection) -> None:
+    """Let a worker end at once and without a word, on Ctrl-C and when nobody holds the other end any more."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+    def listen() -> None:
+        listening.poll(None)  # returns when the other end is closed, by whatever cause
+        os._exit(1)
+
+    threading.Thread(target=listen, daemon=True).start()
 
 
 def _said(error: BaseException, request: TakeRequest) -> HumcheckError:
