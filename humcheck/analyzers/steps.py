@@ -58,13 +58,15 @@ class _Seen:
     channel: Channel
 
 
-def step_faults(tones: TakeTones) -> list[Fault]:
+def step_faults(tones: TakeTones, *, noise_counts: bool = True) -> list[Fault]:
     """Return the faults of level handling that a take's steps, tones and silences show.
 
     Parameters
     ----------
     tones : TakeTones
         The tones of one take.
+    noise_counts : bool, optional
+        Whether noise that changes with the sound counts; not so where lossy coding explains it.
 
     Returns
     -------
@@ -72,24 +74,24 @@ def step_faults(tones: TakeTones) -> list[Fault]:
         Codes ``automatic-gain``, ``overload``, ``gate``, ``mutes-on-zero``; one each at most, with the channel where
         only one is affected.
     """
-    seen = [fault for index in range(len(tones.channels)) for fault in _channel_faults(tones, index)]
+    seen = [fault for index in range(len(tones.channels)) for fault in _channel_faults(tones, index, noise_counts)]
     faults = [_fault(code, [one for one in seen if one.code == code], tones) for code in _SENTENCES]
     return [fault for fault in faults if fault is not None]
 
 
-def _channel_faults(tones: TakeTones, index: int) -> list[_Seen]:
+def _channel_faults(tones: TakeTones, index: int, noise_counts: bool) -> list[_Seen]:
     channel = tones.channels[index]
     found: list[_Seen] = []
-    restless_db = max(_gain_span_db(tones, index), _noise_rise_db(tones, index))
+    restless_db = max(_gain_span_db(tones, index), _noise_rise_db(tones, index) if noise_counts else 0.0)
     overload_db = _overload_db(tones, index)
     if restless_db > 0.0:
         found.append(_Seen("automatic-gain", restless_db, channel))
     if overload_db > 0.0:
         found.append(_Seen("overload", overload_db, channel))
-    gate_db = max(_soft_loss_db(tones, index), _noise_fall_db(tones, index))
+    gate_db = max(_soft_loss_db(tones, index), _noise_fall_db(tones, index) if noise_counts else 0.0)
     if gate_db > 0.0 and restless_db == 0.0:
         found.append(_Seen("gate", gate_db, channel))
-    mute_db = _mute_db(tones, index)
+    mute_db = _mute_db(tones, index) if noise_counts else 0.0
     if mute_db > 0.0 and restless_db == 0.0:
         found.append(_Seen("mutes-on-zero", mute_db, channel))
     return found

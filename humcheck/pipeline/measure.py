@@ -234,7 +234,7 @@ def _measure_tones(take: Take, key: Key, rows: _Rows) -> tuple[Any, list[Fault]]
     from humcheck.analyzers.dynamic_range import dynamic_range_rows
     from humcheck.analyzers.intermodulation import intermodulation_rows
     from humcheck.analyzers.level import level_rows
-    from humcheck.analyzers.steps import step_faults
+    from humcheck.analyzers.take_faults import tone_faults
     from humcheck.estimates.tones import measure_tones
 
     tones = measure_tones(take)
@@ -246,7 +246,7 @@ def _measure_tones(take: Take, key: Key, rows: _Rows) -> tuple[Any, list[Fault]]
     for analyze, section in sections:
         if take.layout is not None and take.layout.has_section(section):
             rows.add(analyze(tones, key))
-    return tones, step_faults(tones)
+    return tones, tone_faults(take, tones)
 
 
 def _faint_tone(take: Take, key: Key) -> list[Any]:
@@ -265,9 +265,9 @@ def _clicks(take: Take, key: Key) -> list[Any]:
 
 
 def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...], list[Fault]]:
-    from humcheck.analyzers.band_limit import band_limit_faults, response_band_limit
     from humcheck.analyzers.crosstalk import crosstalk_rows
     from humcheck.analyzers.response import distortion_traces
+    from humcheck.analyzers.take_faults import sweep_faults
     from humcheck.estimates.sweeps import AFTER_S, BEFORE_S, estimate_response
 
     if take.layout is None or not take.layout.sections_of("sweep"):
@@ -282,5 +282,4 @@ def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...],
     channel_map = "none" if take.alignment is None else take.alignment.channel_map
     rows.add(crosstalk_rows(responses, key, channel_map=channel_map))
     rows.add(distortion_traces(responses, key))
-    limits = [response_band_limit(response, take.rate_hz) for response in responses]
-    return tuple(responses), band_limit_faults(limits, key.role)
+    return tuple(responses), sweep_faults(responses, take.rate_hz, key.role)

@@ -9,6 +9,9 @@ import numpy as np
 from humcheck.audio.files import TakeFile
 from humcheck.results.rows import Channel, Fault
 from humcheck.takes.alignment import Alignment
+from humcheck.takes.faults_clock import clock_change_faults
+from humcheck.takes.faults_repeats import find_repeats, repeat_fault
+from humcheck.takes.faults_wiring import wiring_faults
 from humcheck.takes.steps import LostSamples
 from humcheck.takes.survey import Survey
 from humcheck.tracks.layouts import Layout
@@ -87,10 +90,27 @@ def alignment_faults(
 ) -> Iterator[Fault]:
     """Yield what the alignment with the track shows; `bounds` are the take's ends in its file."""
     yield from _level_faults(alignment)
-    yield from _channel_faults(alignment, file.n_channels)
+    yield from wiring_faults(alignment.routing, file.n_channels)
     yield from _cut_faults(file.rate_hz, layout, alignment, bounds)
     yield from _clock_faults(file, layout, alignment)
+    yield from clock_change_faults(alignment.clock, layout)
     yield from _dropouts(file, layout, alignment, found)
+
+
+def copy_faults(
+    file: TakeFile, bounds: tuple[int, int], layout: Layout | None, alignment: Alignment | None
+) -> Iterator[Fault]:
+    """Yield the fault of stretches that a recorder wrote twice, in a take with or without a track."""
+    repeats = find_repeats(file, *bounds)
+    hit: list[Section] = []
+    if layout is not None and alignment is not None:
+        for repeat in repeats:
+            ends = np.array([repeat.start, repeat.start + repeat.n_samples], dtype=np.float64)
+            start_s, end_s = alignment.clock.track_time_s(ends)
+            hit += [section for section in layout.sections if section.end_s > start_s and section.start_s < end_s]
+    fault = repeat_fault(file.rate_hz, repeats, _spoilt(hit))
+    if fault is not None:
+        yield fault
 
 
 def no_sound_fault(detail: str) -> Fault:
@@ -114,39 +134,6 @@ def _level_faults(alignment: Alignment) -> Iterator[Fault]:
             sentence=f"The loudest tone arrives at only {loudest_db - 1.0:.0f} dBFS: turn the source or the recording "
             f"level up by about {-5.0 - loudest_db + 1.0:.0f} dB and record again.",
         )
-
-
-def _channel_faults(alignment: Alignment, n_channels: int) -> Iterator[Fault]:
-    sentence = _CHANNEL_SENTENCES.get(alignment.channel_map)
-    if alignment.channel_map == "merged" and n_channels == 1:
-        sentence = "The recording is mono and holds both channels together: record in stereo to have them apart."
-    if sentence is not None:
-        spoils = [] if alignment.channel_map == "swapped" else ["balance", *_CROSSTALK]
-        code = "swapped" if alignment.channel_map == "swapped" else "mono"
-        if alignment.channel_map in ("left-only", "right-only"):
-            code = "channel-missing"
-        yield Fault(code=code, sentence=sentence, spoils=spoils)
-    if len(set(alignment.polarity.values())) == 2:
-        inverted: Channel = "left" if alignment.polarity.get("left") == -1 else "right"
-        yield Fault(
-            code="inverted",
-            channel=inverted,
-            sentence=f"The {inverted} channel is inverted against the other one: look for crossed conductors in the "
-            "leads, and at the polarity of the direct recording.",
-        )
-
-
-_CHANNEL_SENTENCES = {
-    "swapped": "Left and right are swapped: exchange the two plugs at one end. The figures here are already put right.",
-    "merged": "Both channels arrive merged, the same in left and right: an adapter or a mono setting joins them. Use a "
-    "stereo lead and switch the recorder to stereo.",
-    "mono-source": "The same track channel arrives in left and right: the source, or an adapter, is mono. Use a stereo "
-    "lead and check the source's sound setting.",
-    "left-only": "Only the track's left channel arrives: check the right plug and lead, and that the recorder is set "
-    "to stereo.",
-    "right-only": "Only the track's right channel arrives: check the left plug and lead, and that the recorder is set "
-    "to stereo.",
-}
 
 
 def _cut_faults(rate_hz: float, layout: Layout, alignment: Alignment, bounds: tuple[int, int]) -> Iterator[Fault]:

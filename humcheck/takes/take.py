@@ -16,7 +16,7 @@ from humcheck.audio.levels import FLOOR_DBFS, amplitude_to_dbfs
 from humcheck.errors import MeasurementError
 from humcheck.results.rows import Channel, Fault, TrackIdentity
 from humcheck.takes.alignment import Alignment, align
-from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, no_sound_fault, sample_faults
+from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, copy_faults, no_sound_fault, sample_faults
 from humcheck.takes.quiet import quiet_stretch
 from humcheck.takes.recognition import find_marker
 from humcheck.takes.section_audio import SectionAudio
@@ -63,6 +63,7 @@ class Take:
         found = [*self.notes, *sample_faults(self.file, self.survey, self._file_channels)]
         if self.layout is not None and self.alignment is not None:
             found += alignment_faults(self.file, self.layout, self.alignment, self.survey, self.bounds)
+        found += copy_faults(self.file, self.bounds, self.layout, self.alignment)
         return found
 
     @cached_property
