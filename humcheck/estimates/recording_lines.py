@@ -205,6 +205,8 @@ def _merged(quiet: LineEstimate, under: ProgrammeHum, *, trusted: bool) -> LineE
         kind: Family = "mains" if "mains" in (hum.kind, under.family.kind) else hum.kind
         both = replace(hum, kind=kind, fundamental_hz=better.fundamental_hz, fundamental_sd_hz=better.fundamental_sd_hz)
         return _with_hum(quiet, both)
+    if under.family is not None and any(_same(family, under.family) for family in quiet.of_kind("field")):
+        return quiet  # the pause knows the picture's comb; under the programme its notes are counted too
     if hum is None and under.family is not None:
         bound = quiet.bounds.get("mains")
         # Hum that a pause does not have comes and goes with the programme: a note.

@@ -5,6 +5,9 @@ import pytest
 
 from humcheck.errors import MeasurementError
 from humcheck.estimates.lines import fit_lines
+from humcheck.estimates.lines.harmonics import read_harmonics
+from humcheck.estimates.lines.phases import PhaseLaw
+from humcheck.estimates.lines.spectrum import read_spectrum
 from tests.line_sections import Comb, harmonics, quiet_section
 
 
@@ -194,3 +197,23 @@ def test_intervals_hold_the_truth_of_hum_that_swells_and_of_a_walking_clock():
         )
     # 95 % of 40: fewer than 34 would happen by chance in 1 % of runs.
     assert (hits >= 34).all(), hits
+
+
+def test_two_combs_of_one_rate_share_no_line_out_between_them():
+    """Least squares would give each of two equal columns an amplitude without limit: the first comb gets the line."""
+    rng = np.random.default_rng(21)
+    picture = Comb(60.05, dict.fromkeys(range(1, 300, 9), -70.0))
+    samples, _ = quiet_section(10.0, [picture], rng, rate_hz=48000.0, n_channels=1, noise_dbfs=-100.0)
+    spectrum = read_spectrum(samples, 48000.0)
+    laws = [
+        PhaseLaw(base_hz=rate_hz, mean_hz=rate_hz, sd_hz=1e-5, scatter=0.0, reach_hz=0.0,
+                 duration_s=spectrum.duration_s, spline=None, coefficients=np.zeros(0))
+        for rate_hz in (60.05, 60.05 + 1e-7)
+    ]  # fmt: skip
+    orders = np.arange(100, 300)
+    there = orders % 9 == 1
+    first, second = (read_harmonics(spectrum, laws, place, orders) for place in (0, 1))
+    # -70 dBFS: mean square 10^-7 / 2.
+    assert first.mean_square[there] == pytest.approx(5e-8, rel=0.02)
+    assert np.abs(first.mean_square[~there]).max() < 1e-12
+    assert not second.mean_square.any()

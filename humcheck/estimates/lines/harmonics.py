@@ -26,6 +26,8 @@ CHUNK = 64
 MOST_STEADY = 3
 LEAST_DISTANCE = 1.0
 NO_LINES: Floats = np.zeros(0)
+#: Squared correlation of two combs' lines from which on they are one line: its variance would grow 15 dB.
+INSEPARABLE = 0.97
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +97,7 @@ def _read_chunk(
     own = laws[index]
     bands = _cut(spectrum, own, orders)
     lines, used = _lines(bands, laws, index, steady_hz)
+    given_away = _drop_inseparable(lines, used, index, len(laws))
     conjugate = lines.conj()
     gram = conjugate @ lines.transpose(0, 2, 1)
     places = np.arange(gram.shape[1])
@@ -106,6 +109,7 @@ def _read_chunk(
     variance = np.broadcast_to(inverse[:, 0, 0].real[:, np.newaxis], gains.shape)
     beside = bands.values - amplitude[:, :, 1:] @ lines[:, 1:]
     power, sd = _powers(beside * conjugate[:, 0][:, np.newaxis], amplitude[:, :, 0], variance, orders, own.scatter)
+    power, amplitude = np.where(given_away, 0.0, power), np.where(given_away[:, :, np.newaxis], 0.0, amplitude)
     return LineReadings(
         orders=orders,
         amplitude=amplitude[:, :, 0] / gains,
@@ -113,6 +117,24 @@ def _read_chunk(
         mean_square=0.5 * power / gains**2,
         sd=0.5 * sd / gains**2,
     )
+
+
+def _drop_inseparable(lines: Complexes, used: Booleans, index: int, n_laws: int) -> Booleans:
+    """Drop other combs' lines, in place, that are the own one over again; return where the own belongs to another.
+
+    Two combs of one rate cannot share a line out between them: least squares would give both of them enormous
+    amplitudes of opposite sign. The first of the combs gets it, (n_bands, 1).
+    """
+    given_away = np.zeros((len(lines), 1), dtype=np.bool_)
+    n_times = lines.shape[2]
+    others = [place for place in range(n_laws) if place != index]
+    for column, place in enumerate(others, start=1):
+        likeness = np.abs((lines[:, 0].conj() * lines[:, column]).sum(axis=1)) / n_times
+        alike = used[:, column] & (likeness**2 > INSEPARABLE)
+        lines[alike, column], used[alike, column] = 0.0, False
+        if place < index:
+            given_away[:, 0] |= alike
+    return given_away
 
 
 def disturbing(laws: Sequence[PhaseLaw], steady_hz: Floats) -> Floats:
