@@ -126,6 +126,9 @@ def processes(n_workers: int) -> Iterator[Executor]:
         n_workers, mp_context=context, initializer=_end_with_the_main_process, initargs=(listening,)
     )
     try:
+        with _ctrl_c_held_back():
+            for _ in range(n_workers):
+                workers.submit(int)  # each call that finds none idle starts one
         yield workers
     except BaseException:
         workers.shutdown(wait=False, cancel_futures=True)
@@ -135,6 +138,19 @@ def processes(n_workers: int) -> Iterator[Executor]:
     finally:
         held.close()
         listening.close()
+
+
+@contextlib.contextmanager
+def _ctrl_c_held_back() -> Iterator[None]:
+    """Keep Ctrl-C from processes that are started here: while they start they would answer it with a traceback."""
+    if not hasattr(signal, "pthread_sigmask"):  # not on every system
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextlib.contextmanager
