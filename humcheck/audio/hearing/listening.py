@@ -111,15 +111,24 @@ def stated_setting(statement: str) -> ListeningSetting | None:
     if found is None:
         return None
     preset = next((setting for setting in PRESETS if setting.name == found["name"].partition("=")[0]), None)
-    if preset is None:
+    try:
+        level, uncertainty = float(found["level"]), float(found["uncertainty"])
+        rating = None if found["rating"] is None else float(found["rating"])
+    except ValueError:  # 1.2.3
+        return None
+    if (
+        preset is None
+        or not LOWEST_DB_SPL <= level <= HIGHEST_DB_SPL
+        or max(uncertainty, rating or 0.0) > HIGHEST_DB_SPL
+    ):
         return None
     return replace(
         preset,
         name=found["name"],
         words=words_of(found["name"]),
-        full_scale_db_spl=float(found["level"]),
-        uncertainty_db=float(found["uncertainty"]),
-        room_nr=None if found["rating"] is None else float(found["rating"]),
+        full_scale_db_spl=level,
+        uncertainty_db=uncertainty,
+        room_nr=rating,
         field="diffuse" if found["field"] == "diffuse" else "free",
     )
 
