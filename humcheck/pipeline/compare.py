@@ -13,6 +13,7 @@ import msgspec
 from humcheck.comparison.certainty import CertaintySettings
 from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
+from humcheck.comparison.take_faults import with_shared_faults
 from humcheck.errors import HumcheckError, UnusableCall
 from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings import find
@@ -108,6 +109,7 @@ def results_of(
     further: Sequence[Any] = (),
 ) -> Results:
     """Return the results of takes that were measured already; `further` rows are kept as they are."""
+    measured = with_shared_faults(measured)
     rows = compare_takes(measured, further, CertaintySettings(margins=settings.margins))
     created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     results = Results(

@@ -29,6 +29,8 @@ from humcheck.tracks.sections import TrackChannel
 #: A chirp was hit by something, and times nothing, when it leaves so many times more than the better of its like.
 _DAMAGED_RATIO = 6.0
 _DAMAGED_LEAST = 0.01
+#: A chirp so much weaker than the strongest one is what leaks across, or chance in the noise: it times nothing.
+_LEAK_SHARE = 0.01
 _MOST_REFITS = 3
 #: A rate that was wrong by this much in the fit leaves the arrivals right to far below a millionth of a sample.
 _SETTLED_PPM = 0.5
@@ -161,11 +163,12 @@ def _timed(slots: list[SlotFit], variance: NDArray[np.float64], rate_hz: float, 
 
 def _undamaged(slots: list[SlotFit]) -> NDArray[np.bool_]:
     misfit = np.array([1.0 - slot.likeness for slot in slots])
-    used = np.ones(len(slots), dtype=np.bool_)
+    size = np.array([np.abs(slot.gains).max() for slot in slots])
+    used: NDArray[np.bool_] = size > _LEAK_SHARE * size.max(initial=0.0)
     for channel in TRACK_CHANNELS:
         own = np.array([slot.channel == channel for slot in slots])
         if own.any():
-            used[own] = misfit[own] <= _DAMAGED_RATIO * np.quantile(misfit[own], 0.25) + _DAMAGED_LEAST
+            used[own] &= misfit[own] <= _DAMAGED_RATIO * np.quantile(misfit[own], 0.25) + _DAMAGED_LEAST
     return used
 
 
