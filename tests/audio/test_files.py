@@ -287,7 +287,8 @@ def test_a_name_that_is_no_text_can_be_read_and_written(tmp_path):
     path = tmp_path / "new\nline \x1b[31m \udcff.wav"
     write_audio(path, noise(100), 48_000, 24)
     assert open_take(path).read().shape == (100, 2)
-    assert open_take(os.fspath(path)).name == path.name
+    # What UTF-8 cannot hold is escaped: a name goes into results and pages.
+    assert open_take(os.fspath(path)).name == path.name.replace("\udcff", "\\udcff")
 
 
 def test_a_file_that_changes_after_it_was_opened(tmp_path):
