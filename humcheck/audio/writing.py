@@ -81,6 +81,18 @@ def refuse_to_overwrite(path: str | os.PathLike[str], *, force: bool = False, ma
         )
 
 
+def refuse_link(path: str | os.PathLike[str]) -> None:
+    """Raise if `path`, inside a folder of ours, is a link: what is written there would end up somewhere else.
+
+    Raises
+    ------
+    UnusableCall
+        If it is one. The folder itself may be: it is the user's choice.
+    """
+    if os.path.islink(path):
+        raise UnusableCall("is a link, and leads somewhere else", where=path, remedy="remove the link")
+
+
 def write_whole(path: str | os.PathLike[str], content: bytes | str, *, force: bool = False, mark: str = MARK) -> None:
     """Write a file whole or not at all.
 

@@ -9,7 +9,7 @@ import stat
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 
-from humcheck.audio.writing import own_output, refuse_to_overwrite, write_whole
+from humcheck.audio.writing import own_output, refuse_link, refuse_to_overwrite, write_whole
 from humcheck.errors import UnusableCall
 from humcheck.evidence.sounds import Excerpts
 from humcheck.results import Media
@@ -52,6 +52,7 @@ def refuse_folder(results_path: str | os.PathLike[str], *, force: bool = False) 
         )
     for path in sorted(folder.iterdir()):
         if _OWN_NAME.fullmatch(path.name):
+            refuse_link(path)
             refuse_to_overwrite(path, force=force)
 
 

@@ -8,22 +8,26 @@ from __future__ import annotations
 
 import hashlib
 import json
+import stat
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from humcheck.audio.writing import MARK, write_whole
+from humcheck.audio.writing import MARK, refuse_link, write_whole
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, storable
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
-from humcheck.pipeline.take_codec import DamagedTake, take_from_bytes, take_to_bytes
+from humcheck.pipeline.take_codec import take_from_bytes, take_to_bytes
+from humcheck.results.consistency import require_consistent_row
 from humcheck.version import NUMBERS_VERSION, __version__
 
 _HEAD = f"{MARK} {__version__}\n".encode()
 _DIGEST_BYTES = 32
+#: Far above any measured take.
+_LARGEST_BYTES = 256 << 20
 
 
 class KeptTakes:
@@ -40,16 +44,23 @@ class KeptTakes:
 
     def find(self, sha256: str, request: TakeRequest, take_id: str, settings: MeasuringSettings) -> MeasuredTake | None:
         """Return the take if it was measured before, under its present names; None otherwise."""
+        place = self._place(sha256, request, settings)
         try:
-            content = self._place(sha256, request, settings).read_bytes()
+            status = place.lstat()
+            if not stat.S_ISREG(status.st_mode) or status.st_size > _LARGEST_BYTES:
+                return None
+            content = place.read_bytes()
         except OSError:
             return None
         body = content[len(_HEAD) + _DIGEST_BYTES :]
         if content[: -len(body) or None] != _HEAD + hashlib.sha256(body).digest():
             return None
         try:
-            return named(take_from_bytes(body), request, take_id)
-        except DamagedTake:
+            take = take_from_bytes(body)
+            for row in (*take.measures, *take.curves, *take.traces, *take.lines):
+                require_consistent_row(row, "a kept row")
+            return named(take, request, take_id)
+        except ValueError:  # as damaged takes are, too
             return None
 
     def keep(self, take: MeasuredTake, request: TakeRequest, settings: MeasuringSettings) -> None:
@@ -59,6 +70,7 @@ class KeptTakes:
         content = _HEAD + hashlib.sha256(body).digest() + body
         try:
             self._folder.mkdir(exist_ok=True)
+            refuse_link(self._place(take.row.sha256, request, settings))
             write_whole(self._place(take.row.sha256, request, settings), content)
         except (OSError, HumcheckError):
             return

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from humcheck.results.rows import Curve, Results, Trace
+from humcheck.results.rows import Curve, Line, Results, Row, Trace
 
 #: Far above any number of any unit here: what lies beyond it is no measurement, and cannot be reckoned with.
 LARGEST_NUMBER = 1e15
@@ -25,19 +25,24 @@ def require_consistent(results: Results) -> None:
         If a number is far beyond anything measured, a curve or trace has more values than places, or a frequency is
         not above zero or comes out of order. Names the row.
     """
-    for kind in ("takes", "measures", "changes", "lines", "limits", "media"):
+    for kind in ("takes", "measures", "changes", "curves", "traces", "lines", "limits", "media"):
         for index, row in enumerate(getattr(results, kind)):
-            plain = msgspec.to_builtins(row)
-            _require_sane(plain, f"{kind}[{index}]")
-            _require_level([plain.get(name) for name in _LEVELS], plain.get("unit", "dBFS"), f"{kind}[{index}]")
-    _require_sane(msgspec.to_builtins(results.settings), "settings")
-    for index, line in enumerate(results.lines):
-        if line.frequency_hz <= 0.0:
-            raise ValueError(f"lines[{index}] has a frequency of {line.frequency_hz:g} Hz")
-    for index, curve in enumerate(results.curves):
-        _require_curve(curve, f"curves[{index}]")
-    for index, trace in enumerate(results.traces):
-        _require_trace(trace, f"traces[{index}]")
+            require_consistent_row(row, f"{kind}[{index}]")
+    require_consistent_row(results.settings, "settings")
+
+
+def require_consistent_row(row: Row, place: str) -> None:
+    """Raise `ValueError` if one row contradicts itself; `place` says which it is."""
+    if isinstance(row, Curve):
+        _require_curve(row, place)
+    elif isinstance(row, Trace):
+        _require_trace(row, place)
+    else:
+        plain = msgspec.to_builtins(row)
+        _require_sane(plain, place)
+        _require_level([plain.get(name) for name in _LEVELS], plain.get("unit", "dBFS"), place)
+    if isinstance(row, Line) and row.frequency_hz <= 0.0:
+        raise ValueError(f"{place} has a frequency of {row.frequency_hz:g} Hz")
 
 
 def _require_curve(curve: Curve, place: str) -> None:

@@ -17,7 +17,9 @@ import soundfile
 
 from humcheck.audio.writing import LEFTOVER_PREFIX, take_away_leftovers
 from humcheck.cli import main
+from humcheck.results import results_to_json
 from tests.hostile.recordings import noise
+from tests.report.fake_results import compare_results
 
 RATE_HZ = 8000
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="kills and limits processes as POSIX systems do")
@@ -119,6 +121,35 @@ def test_recordings_are_only_read(folder, capsys):
     assert main(["bench", "bench.toml"]) == 0
     capsys.readouterr()
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns, path.stat().st_mode) for path in takes} == before
+
+
+@pytest.mark.parametrize("name", ["r-evidence/01-single-quiet.flac", "figs/summary.md", "figs/sounds"])
+def test_links_inside_folders_of_outputs_lead_nowhere(folder, capsys, tmp_path_factory, name):
+    outside = tmp_path_factory.mktemp("outside")
+    (folder / name).parent.mkdir()
+    (folder / name).symlink_to(outside / "made-through-a-link")
+    (folder / "results.json").write_text(results_to_json(compare_results()), encoding="utf-8")
+    calls = {"r-evidence": ["inspect", "direct.wav", "--json", "r.json"]}
+    assert main(calls.get(name.split("/")[0], ["report", "results.json", "--figures", "figs"])) == 2
+    assert name.split("/")[1] in capsys.readouterr().err
+    assert os.listdir(outside) == []
+    assert not (folder / "r.json").exists()
+
+
+def test_kept_takes_that_are_something_else_are_measured_again(folder, capsys):
+    assert main(["bench", "bench.toml", "--json", "first.json"]) == 0
+    kept = sorted((folder / "bench.measured").iterdir())
+    outside = folder / "outside"
+    kept[0].unlink()
+    os.mkfifo(kept[0])  # reading it would never end
+    kept[1].rename(outside)
+    kept[1].symlink_to(outside)
+    before = outside.read_bytes()
+    assert main(["bench", "bench.toml", "--json", "second.json"]) == 0
+    capsys.readouterr()
+    first, second = (json.loads((folder / name).read_text(encoding="utf-8")) for name in ("first.json", "second.json"))
+    assert first["measures"] == second["measures"]
+    assert outside.read_bytes() == before
 
 
 def _children(pid):

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from humcheck.audio.writing import MARK, own_output, refuse_to_overwrite, write_whole
+from humcheck.audio.writing import MARK, own_output, refuse_link, refuse_to_overwrite, write_whole
 from humcheck.errors import UnusableCall
 from humcheck.report.catalogue import Catalogue
 from humcheck.report.publish import tables_csv
@@ -56,6 +56,7 @@ class Publication:
         for item in self.items:
             path = Path(folder) / item.name
             if path.parent.is_dir():
+                refuse_link(path)
                 refuse_to_overwrite(path, force=force)
 
     def write(self, folder: str | os.PathLike[str], *, force: bool = False) -> list[Path]:
@@ -147,6 +148,8 @@ def refuse_place(folder: str | os.PathLike[str], *, force: bool = False) -> None
     for path in (home, *(home / name for name in _FOLDERS)):
         if (path.exists() or path.is_symlink()) and not path.is_dir():
             raise UnusableCall("is in the way: a folder is to be made there", where=path, remedy="choose another name")
+    for name in (*_FOLDERS, *_FIXED):
+        refuse_link(home / name)
     if not home.is_dir():
         if not home.parent.is_dir():
             raise UnusableCall("its folder does not exist", where=folder, remedy="make the folder first")
