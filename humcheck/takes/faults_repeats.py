@@ -23,13 +23,16 @@ Hashes = NDArray[np.uint64]
 #: eight.
 _HASHED = 24
 _KEPT_BITS = 3
-#: Copies further apart than this are no repeated buffer.
-_LONGEST_LAG_S = 1.0
+#: Copies further apart than this are no repeated buffer (16384 samples at 48 kHz).
+_LONGEST_LAG_S = 0.35
 _SHORTEST_LAG = 16
 #: A run must be this unlikely by chance, from how often samples agree at that lag round about (bits).
 _CERTAIN_BITS = 80.0
 _SHORTEST_RUN = 32
-_MOST_TURNS = 1.5
+#: A buffer is copied whole, and comes right after itself: the run is as long as its lag, or a few times as long.
+#: Sound that a machine makes may be the same in every cycle or every beat, but then the run is longer, or shorter.
+_MOST_TURNS = 4
+_RAGGED = 6
 #: Samples looked at on either side for how often they agree by chance.
 _BESIDE = 4096
 _BLOCK_SAMPLES = 1 << 17
@@ -132,8 +135,9 @@ def _run(file: TakeFile, place: int, lag: int, bounds: tuple[int, int]) -> Repea
     before, after = broken[broken < inside], broken[broken > inside]
     begin = int(before[-1]) + 1 if before.size else 0
     end = int(after[0]) if after.size else len(whole)
-    if end - begin < _SHORTEST_RUN or end - begin > _MOST_TURNS * lag:
-        return None  # a sound that a machine makes may be the same in every cycle
+    turns = round((end - begin) / lag)
+    if not 1 <= turns <= _MOST_TURNS or abs(end - begin - turns * lag) > _RAGGED or end - begin < _SHORTEST_RUN:
+        return None
     chance = (np.sum(whole) - (end - begin) + 1.0) / (len(whole) - (end - begin) + 2.0)
     still = np.mean(np.all(np.diff(sound[begin : end + lag], axis=0) == 0.0, axis=1))
     if still > 0.5 or -np.log2(chance) * (end - begin) < _CERTAIN_BITS:

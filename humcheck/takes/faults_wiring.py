@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from humcheck.results.rows import Channel, Fault
 from humcheck.takes.channels import Routing
@@ -33,6 +34,27 @@ def wiring_faults(routing: Routing, n_channels: int) -> Iterator[Fault]:
     yield from image
     if not image or routing.channel_map == "swapped":
         yield from _map_faults(routing, n_channels)
+
+
+def dead_channel_faults(peak: NDArray[np.float64], channels: Sequence[Channel]) -> Iterator[Fault]:
+    """Yield the fault of a stereo take without a track of which one channel is digital silence.
+
+    Parameters
+    ----------
+    peak : numpy.ndarray, shape (n_channels,)
+        Largest magnitudes.
+    channels : sequence of str
+        Their names.
+    """
+    dead = [channel for channel, size in zip(channels, peak, strict=True) if size == 0.0]
+    if len(dead) == 1 and len(channels) == 2:
+        yield Fault(
+            code="channel-missing",
+            channel=dead[0],
+            sentence=f"The {dead[0]} channel is digital silence throughout: the recorder does not take it up. Set the "
+            f"recorder to stereo, check the {dead[0]} plug and lead, and record again.",
+            spoils=["balance", *_CROSSTALK],
+        )
 
 
 def _map_faults(routing: Routing, n_channels: int) -> Iterator[Fault]:

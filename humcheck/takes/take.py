@@ -17,6 +17,7 @@ from humcheck.errors import MeasurementError
 from humcheck.results.rows import Channel, Fault, TrackIdentity
 from humcheck.takes.alignment import Alignment, align
 from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, copy_faults, no_sound_fault, sample_faults
+from humcheck.takes.faults_wiring import dead_channel_faults
 from humcheck.takes.quiet import quiet_stretch
 from humcheck.takes.recognition import find_marker
 from humcheck.takes.section_audio import SectionAudio
@@ -63,6 +64,8 @@ class Take:
         found = [*self.notes, *sample_faults(self.file, self.survey, self._file_channels)]
         if self.layout is not None and self.alignment is not None:
             found += alignment_faults(self.file, self.layout, self.alignment, self.survey, self.bounds)
+        else:
+            found += dead_channel_faults(self.survey.peak, self._file_channels)
         found += copy_faults(self.file, self.bounds, self.layout, self.alignment)
         return found
 

@@ -88,10 +88,9 @@ def only(faults, code):
     return fault
 
 
-@pytest.mark.parametrize("bits", [16, 24])
-def test_clean_takes_have_none(silence, sweep, bits):
-    for sound in (silence, sweep):
-        assert faults_in(recorded(sound, bits=bits), RATE_HZ) == []
+def test_clean_takes_have_none(silence, sweep):
+    assert faults_in(recorded(silence, bits=16), RATE_HZ) == []
+    assert faults_in(recorded(sweep, bits=24), RATE_HZ) == []
 
 
 def test_a_buffer_written_twice_is_placed_to_the_sample(silence):
@@ -181,8 +180,8 @@ def test_natural_noise_has_the_texture_of_an_exponential_distribution():
 
 def test_two_lines_that_beat_in_one_bin_are_no_holes():
     """25 Hz apart, as those of an interlaced picture are."""
-    time_s = np.arange(5 * RATE_HZ) / RATE_HZ
-    comb = sum(np.cos(2 * np.pi * 25.0 * order * time_s + order**2) for order in range(40, 400))
+    time_s = np.arange(2 * RATE_HZ) / RATE_HZ
+    comb = sum(np.cos(2 * np.pi * 25.0 * order * time_s + order**2) for order in range(40, 240))
     noise = np.random.default_rng(5).normal(0.0, 1e-3, len(time_s))
     texture = noise_texture((1e-3 * comb + noise)[:, None], RATE_HZ)
     assert texture.holes.max() < 2.0 * NATURAL_HOLES
@@ -199,6 +198,12 @@ def test_a_stereo_widening(silence):
 def test_no_common_contact_leaves_the_difference(silence):
     fault = only(faults_in(recorded(widen(silence, 1.0)), RATE_HZ), "difference-only")
     assert "gain" in fault.spoils
+
+
+def test_a_dead_channel_of_a_recording_without_a_track():
+    noise = np.random.default_rng(6).normal(0.0, 1e-3, (2 * RATE_HZ, 2)) * [1.0, 0.0]
+    faults = [fault for fault in faults_in(noise, RATE_HZ) if fault.code != "no-track"]
+    assert only(faults, "channel-missing").channel == "right"
 
 
 def test_a_clock_that_changes():
