@@ -9,6 +9,7 @@ from humcheck.findings.noises import noise_findings, single_noise_findings
 from humcheck.findings.picture import picture_findings
 from humcheck.findings.sound import sound_findings
 from humcheck.findings.takes import bench_findings, fitness_findings, take_findings
+from humcheck.findings.volts import volts_findings
 from humcheck.results import Finding, Results
 
 __all__ = ["find"]
@@ -33,4 +34,5 @@ def find(results: Results) -> list[Finding]:
         found.extend([*single_noise_findings(use), *(footage_findings(use) or picture_findings(use))])
     found.extend(list(whole_bench_findings(rows, found)))
     found.extend(bench_findings(rows))
+    found.extend(volts_findings(rows))
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -101,6 +102,12 @@ class Catalogue:
         self._uses = self._uses_by_subject()
         self._drawn_traces = _traces_as_curves(results.traces)
         self._file_of = {take.id: take.file for take in results.takes}
+
+    @property
+    def dbv_at_full_scale(self) -> float | None:
+        """What 0 dBFS is in dBV (decibels re 1 V RMS); None where the recorder was not calibrated."""
+        volts = self.results.settings.volts_at_full_scale
+        return None if volts is None else 20.0 * math.log10(volts)
 
     def _all_rows(self) -> Iterable[Key]:
         results = self.results

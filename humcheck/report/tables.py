@@ -108,20 +108,21 @@ def shown_quantities(tables: Iterable[GroupTable]) -> list[Quantity]:
     return [block.quantity for table in tables for block in (*table.main, *table.further)]
 
 
-def cell(row: Numbered, style: NumberStyle = PAGE) -> Cell:
-    """Return a measure or a change as a cell."""
+def cell(row: Numbered, style: NumberStyle = PAGE, dbv_at_full_scale: float | None = None) -> Cell:
+    """Return a measure or a change as a cell; a level in dBFS in dBV as well, where the recorder was calibrated."""
+    in_volts = _in_volts(row, style, dbv_at_full_scale)
     return Cell(
         value=style.value(row),
         interval=style.interval(row),
         note=bound_words(row),
-        detail=_detail(row, style),
+        detail="; ".join(part for part in (in_volts, _detail(row, style)) if part),
         n_takes=row.n_takes if isinstance(row, Measure) else 1,
     )
 
 
 def _control_cell(catalogue: Catalogue, row: Numbered, control: Measure, style: NumberStyle) -> Cell:
     """Return the direct value; where it was taken in another use than the row's, it says in which."""
-    shown = cell(control, style)
+    shown = cell(control, style, catalogue.dbv_at_full_scale)
     own = Setup.of(control)
     differs = control.picture not in (None, row.picture) or (control.condition and control.condition != row.condition)
     if not differs:
@@ -148,13 +149,13 @@ def _rows(catalogue: Catalogue, style: NumberStyle) -> dict[str, list[TableRow]]
             if control is not None and row.role != "direct":
                 used.add(id(control))
                 rows[place].cells["direct"] = _control_cell(catalogue, row, control, style)
-        rows[place].cells[column] = cell(row, style)
+        rows[place].cells[column] = cell(row, style, catalogue.dbv_at_full_scale)
     for name, candidates in controls.items():
         for row in candidates:
             if id(row) not in used:
                 rows = made.setdefault(name, {})
                 rows.setdefault((Setup.of(row), row.channel), _new_row(catalogue, row)).cells["direct"] = cell(
-                    row, style
+                    row, style, catalogue.dbv_at_full_scale
                 )
     _add_floors(catalogue, made, style)
     order = {name: index for index, name in enumerate((*catalogue.devices, *catalogue.singles))}
@@ -191,7 +192,7 @@ def _add_floors(catalogue: Catalogue, made: dict[str, dict[tuple[Setup, str], Ta
         if not matching:
             matching = [rows.setdefault((Setup.of(measure), measure.channel), _new_row(catalogue, measure))]
         for row in matching:
-            row.cells.setdefault(measure.role, cell(measure, style))
+            row.cells.setdefault(measure.role, cell(measure, style, catalogue.dbv_at_full_scale))
 
 
 def _new_row(catalogue: Catalogue, row: Numbered) -> TableRow:
@@ -205,6 +206,13 @@ def _by_quantity(rows: Iterable[Measure]) -> dict[str, list[Measure]]:
     for row in rows:
         found.setdefault(row.quantity, []).append(row)
     return found
+
+
+def _in_volts(row: Numbered, style: NumberStyle, dbv_at_full_scale: float | None) -> str:
+    if dbv_at_full_scale is None or isinstance(row, Change) or not row.unit.startswith("dBFS"):
+        return ""
+    number = style.number(row.value + dbv_at_full_scale, quantity(row.quantity).decimals)
+    return style.with_unit(number, row.unit.replace("dBFS", "dBV"))
 
 
 def _detail(row: Numbered, style: NumberStyle) -> str:
