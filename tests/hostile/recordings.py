@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import struct
 from collections.abc import Callable
@@ -81,6 +82,22 @@ def _forbidden(path: Path) -> None:
     path.chmod(0)
 
 
+def _unknown_coding(path: Path) -> None:
+    """A Matroska file whose sound is coded by something that nobody knows: found by changing files at random."""
+    if importlib.util.find_spec("av") is None:  # then every video file is refused, whatever is in it
+        path.write_bytes(b"\x1a\x45\xdf\xa3")
+        return
+    import av
+
+    with av.open(path, "w", format="matroska") as container:
+        stream = container.add_stream("pcm_s16le", rate=RATE_HZ, layout="stereo")
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 2000), "<i2"), format="s16", layout="stereo")
+        frame.sample_rate, frame.pts = RATE_HZ, 0
+        for packet in [*stream.encode(frame), *stream.encode()]:
+            container.mux(packet)
+    path.write_bytes(path.read_bytes().replace(b"A_PCM/INT/LIT", b"A_XYZ/INT/LIT"))
+
+
 def _long_sparse(path: Path) -> None:
     """An hour of silence that takes no room on the disk; the header says as much."""
     size = 3600 * 8000
@@ -116,6 +133,7 @@ UNUSABLE: dict[str, Maker] = {
     "the beginning of an MKV file": _written(b"\x1a\x45\xdf\xa3" + np.random.default_rng(4).bytes(5000)),
     "the beginning of an AVI file": _written(b"RIFF\xff\xff\xff\xffAVI LIST" + bytes(3000)),
     "an MPEG stream of nothing": _written(b"\x00\x00\x01\xba" + bytes(3000)),
+    "sound of an unknown coding": _unknown_coding,
     "an OGG file cut early": _cut("OGG", 0.02),
     "a FLAC file cut early": _cut("FLAC", 0.001),
 }
