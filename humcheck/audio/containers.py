@@ -118,7 +118,8 @@ def decode_container(path: str, name: str) -> ContainerSound:
         with container:
             if not container.streams.audio:
                 raise UnusableTake("is a video file without sound", where=path, remedy="record it with its sound")
-            if container.streams.audio[0].codec_context is None:
+            stream: Any = container.streams.audio[0]
+            if stream.codec_context is None:
                 remedy = "copy it again, or save its sound as a WAV file"
                 raise UnusableTake("holds sound of a coding that is not known", where=path, remedy=remedy)
             return _decoded(container, name)
