@@ -33,6 +33,7 @@ _SHORTEST_RUN = 32
 #: Sound that a machine makes may be the same in every cycle or every beat, but then the run is longer, or shorter.
 _MOST_TURNS = 4
 _RAGGED = 6
+_LONGER_THAN_OTHERS = 4
 #: Samples looked at on either side for how often they agree by chance.
 _BESIDE = 4096
 _BLOCK_SAMPLES = 1 << 17
@@ -139,6 +140,12 @@ def _run(file: TakeFile, place: int, lag: int, bounds: tuple[int, int]) -> Repea
     if not 1 <= turns <= _MOST_TURNS or abs(end - begin - turns * lag) > _RAGGED or end - begin < _SHORTEST_RUN:
         return None
     chance = (np.sum(whole) - (end - begin) + 1.0) / (len(whole) - (end - begin) + 2.0)
+    # Pure sound without noise nearly repeats itself: then there are many runs, one nearly as long as the other.
+    gaps = np.concatenate([np.diff(before, prepend=-1), np.diff(after, append=len(whole))]) - 1
+    # Those as long as the lag are copies, too.
+    others = gaps[np.abs(gaps - np.rint(gaps / lag) * lag) > _RAGGED] if lag > 4 * _RAGGED else gaps
+    if (end - begin) < _LONGER_THAN_OTHERS * int(others.max(initial=0)):
+        return None
     still = np.mean(np.all(np.diff(sound[begin : end + lag], axis=0) == 0.0, axis=1))
     if still > 0.5 or -np.log2(chance) * (end - begin) < _CERTAIN_BITS:
         return None

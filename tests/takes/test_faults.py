@@ -103,6 +103,16 @@ def test_a_buffer_written_twice_is_placed_to_the_sample(silence):
     assert "hum_level" not in fault.spoils
 
 
+def test_buffers_written_twice_in_a_row_are_all_counted(silence):
+    sound = recorded(silence)
+    for place in (8 * RATE_HZ, 8 * RATE_HZ + 1500):
+        sound = repeat_buffer(sound, place, 256)
+    assert [(one.start, one.lag) for one in find_repeats(MemoryTake(sound, RATE_HZ))] == [
+        (8 * RATE_HZ, 256),
+        (8 * RATE_HZ + 1500, 256),
+    ]
+
+
 def test_still_and_periodic_sound_is_no_repeated_buffer():
     """A tone of whole 48 samples a cycle, and a level that stands still, repeat by themselves."""
     time = np.arange(2 * RATE_HZ)
