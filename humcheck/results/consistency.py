@@ -29,6 +29,10 @@ def require_consistent(results: Results) -> None:
         for index, row in enumerate(getattr(results, kind)):
             require_consistent_row(row, f"{kind}[{index}]")
     require_consistent_row(results.settings, "settings")
+    for name in ("mains_hz", "volts_at_full_scale", "source_ohms", "load_ohms"):
+        value = getattr(results.settings, name)
+        if value is not None and value <= 0.0:
+            raise ValueError(f"settings.{name} is {value:g}, not above zero")
 
 
 def require_consistent_row(row: Row, place: str) -> None:

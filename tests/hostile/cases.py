@@ -9,7 +9,7 @@ from pathlib import Path
 from tests.hostile import recordings, texts
 
 #: Where the pages and other outputs of a case may appear, and nowhere else.
-OUTPUTS = ("page.html", "results.json", "figures", "results-evidence")
+OUTPUTS = ("page.html", "results.json", "figures", "results-evidence", "input.measured")
 _PAGE = ("--out", "page.html")
 _BOTH = (*_PAGE, "--json", "results.json")
 

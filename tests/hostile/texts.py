@@ -87,6 +87,7 @@ NOT_RESULTS: dict[str, Maker] = {
     "numbers of 1e308": _changed(_extreme(1e308)),
     "numbers of -1e308": _changed(_extreme(-1e308)),
     "frequencies of 0": _changed(_extreme(0.0)),
+    "a calibration of 0 V": _changed(lambda plain: plain["settings"].update(volts_at_full_scale=0.0)),
     "text for a number": _changed(lambda plain: plain["measures"][0].update(value="loud")),
     "a curve with one value missing": _changed(lambda plain: plain["curves"][0]["value"].pop()),
     "a band with one value missing": _changed(lambda plain: plain["curves"][0].update(low=[1.0], high=[2.0])),
