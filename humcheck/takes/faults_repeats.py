@@ -81,6 +81,8 @@ def _anchors(file: TakeFile, start: int, stop: int) -> tuple[NDArray[np.int64], 
                 continue
             hashes = _rolling(samples)
             here = np.flatnonzero(hashes >> np.uint64(64 - _KEPT_BITS) == 0)
+            # A still sound has one hash throughout: kept all over, an hour of it would fill the memory.
+            here = here[(here == 0) | (hashes[here] != hashes[here - 1])]
             places.append(here + index)
             kept.append(hashes[here])
     return np.concatenate(places), np.concatenate(kept)
