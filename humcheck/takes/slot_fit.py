@@ -190,5 +190,8 @@ def _gains_around_tone(channel: TrackChannel, samples: Array, shape: Array, slop
     taper = np.sin(np.pi * (frequency_hz[near] - low_hz) / (high_hz - low_hz))
     # The chirp and its quarter-cycle partner: both, because a filter turns the phase.
     pair = np.stack([shape[near], slope[near] / (2.0 * np.pi * frequency_hz[near])]) * taper
-    parts = np.linalg.solve(pair @ pair.T, pair @ (samples[near] * taper[:, None]))
+    products = pair @ pair.T
+    if np.linalg.det(products) <= 0.0:
+        return np.zeros(samples.shape[1])  # the chirp is so cut or so fast that the band is not in it
+    parts = np.linalg.solve(products, pair @ (samples[near] * taper[:, None]))
     return np.asarray(np.hypot(parts[0], parts[1]))
