@@ -17,6 +17,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--out", metavar="DIR", default="reports", help="folder to write into (default: %(default)s)")
     parser.add_argument("--seed", type=int, default=1, help="another bench of the same kind (default: %(default)s)")
+    parser.add_argument(
+        "--device", metavar="NAME", help="only one of its boxes, Alder, Birch or Cedar: a third of the time"
+    )
     parser.add_argument("--keep-takes", action="store_true", help="leave the simulated recordings in the folder")
     add_listening_option(parser)
     add_force_option(parser)
@@ -37,6 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
             seed=arguments.seed,
             force=arguments.force,
             keep_takes=arguments.keep_takes,
+            device=arguments.device,
             listening=listening_settings(arguments.listening),
             progress=progress,
         )

@@ -72,6 +72,7 @@ def run_demo(
     keep_takes: bool = False,
     listening: tuple[ListeningSetting, ...] = PRESETS,
     progress: Progress | None = None,
+    device: str | None = None,
 ) -> DemoOutcome:
     """Write tracks, make takes, measure them, and write one report for each box and one for all.
 
@@ -89,17 +90,19 @@ def run_demo(
         Ways of listening for which audibility is predicted.
     progress : callable, optional
         Told of each take that is done.
+    device : str, optional
+        Only this box, with the direct takes: a third of the time, and one page.
 
     Raises
     ------
     HumcheckError
-        If the folder cannot be written, or holds files of other making under the names needed.
+        If the folder cannot be written, holds files of other making under the names needed, or there is no such box.
     """
     from humcheck.tracks.writing import write_tracks
 
     target = _made(Path(folder))
-    takes = demo_takes(seed)
-    pages = [target / f"{name}.html" for name in ("demo", *_devices(takes))]
+    takes = _chosen(demo_takes(seed), device)
+    pages = [target / f"{name}.html" for name in _pages(takes)]
     for path in (*pages, *(page.with_suffix(".json") for page in pages)):
         refuse_to_overwrite(path, force=force, mark=RESULTS_MARK if path.suffix == ".json" else "humcheck")
     for page in pages:
@@ -127,6 +130,22 @@ def _made(folder: Path) -> Path:
     return folder
 
 
+def _chosen(takes: Sequence[DemoTake], device: str | None) -> list[DemoTake]:
+    """Return the takes of one box, and those that belong to none; all of them where no box is named."""
+    if device is None:
+        return list(takes)
+    if device.lower() not in _devices(takes):
+        known = ", ".join(name.capitalize() for name in _devices(takes))
+        raise UnusableCall(f"the demo has no box called {device}", remedy=f"name one of {known}")
+    return [take for take in takes if take.device is None or take.device.lower() == device.lower()]
+
+
+def _pages(takes: Sequence[DemoTake]) -> list[str]:
+    """Return the names of the pages: one for all boxes and one for each."""
+    devices = _devices(takes)
+    return devices if len(devices) == 1 else ["demo", *devices]
+
+
 def _devices(takes: Sequence[DemoTake]) -> list[str]:
     return sorted({take.device.lower() for take in takes if take.device is not None})
 
@@ -138,7 +157,7 @@ def _measured(
     make = partial(_made_and_measured, folder, seed, keep, force)
     measured: list[MeasuredTake | None] = [None] * len(takes)
     # Closed before the folder that the workers write into is taken away.
-    with closing(side_by_side(make, range(len(takes)))) as outcomes:
+    with closing(side_by_side(make, list(enumerate(take.file_name for take in takes)))) as outcomes:
         for count, (place, outcome) in enumerate(outcomes, start=1):
             if isinstance(outcome, BaseException):
                 remedy = "close other programs"
@@ -152,8 +171,9 @@ def _measured(
     return done
 
 
-def _made_and_measured(folder: Path, seed: int, keep: bool, force: bool, place: int) -> MeasuredTake:
-    take = demo_takes(seed)[place]
+def _made_and_measured(folder: Path, seed: int, keep: bool, force: bool, job: tuple[int, str]) -> MeasuredTake:
+    place, file_name = job
+    take = next(take for take in demo_takes(seed) if take.file_name == file_name)
     path = take.write(folder, force=force)
     request = TakeRequest(
         path=str(path),
@@ -182,7 +202,9 @@ def _written(
     force: bool,
 ) -> DemoOutcome:
     whole = _results_of(measured, settings, BENCH_NAME)
-    written = _write_pair(target / "demo.html", whole, make_excerpts(measured), list(_truth_rows(takes)), force)
+    written: list[Path] = []
+    if len(_devices(takes)) > 1:
+        written = _write_pair(target / "demo.html", whole, make_excerpts(measured), list(_truth_rows(takes)), force)
     for device in _devices(takes):
         of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
         truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))

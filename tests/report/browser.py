@@ -72,13 +72,14 @@ class Page:
         return [entry["message"] for entry in self.driver.get_log("browser")]
 
     def requests(self) -> list[str]:
-        """Return and forget the addresses that were asked for."""
+        """Return and forget the addresses that were asked for; those of the browser's own start page are left out."""
         messages = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
-        return [
+        asked = [
             message["params"]["request"]["url"]
             for message in messages
             if message["method"] == "Network.requestWillBeSent"
         ]
+        return [address for address in asked if not address.startswith("chrome:")]
 
 
 @contextmanager
