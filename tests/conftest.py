@@ -12,18 +12,6 @@ import pytest  # noqa: E402
 _SKIPS_FAIL = os.environ.get("HUMCHECK_SKIPS_FAIL") == "1"
 
 
-def pytest_collection_modifyitems(items):
-    """Keep the tests of a file on one core where they share something that is dear to make: it is made once."""
-    for item in items:
-        if any(_is_shared(definition) for definition in item._fixtureinfo.name2fixturedefs.values()):
-            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
-
-
-def _is_shared(definitions):
-    """Return whether a fixture is one of ours and made once for many tests: takes, clips, a browser, a sound server."""
-    return any(one.baseid and one.scope in ("module", "package", "session") for one in definitions)
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     report = yield

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from humcheck.cli import main
 from humcheck.tracks.layouts import layout
 from humcheck.tracks.rendering import render_track
 
@@ -28,6 +29,14 @@ def run(*arguments, folder):
         check=False,
         cwd=folder,
     )
+
+
+def run_here(*arguments, folder, monkeypatch, capsys):
+    """Do the same within this process, which costs no start."""
+    monkeypatch.chdir(folder)
+    status = main([str(argument) for argument in arguments])
+    said = capsys.readouterr()
+    return subprocess.CompletedProcess(arguments, status, said.out, said.err)
 
 
 def assert_refused(done, *words):
@@ -119,9 +128,10 @@ UNUSABLE = [
 
 
 @pytest.mark.parametrize(("make", "words"), UNUSABLE, ids=[make.__name__ for make, _ in UNUSABLE])
-def test_a_file_that_is_no_recording_is_refused(tmp_path, make, words):
+def test_a_file_that_is_no_recording_is_refused(tmp_path, monkeypatch, capsys, make, words):
     make(tmp_path / "take.wav")
-    done = run("inspect", "take.wav", "--out", "page.html", "--json", "results.json", folder=tmp_path)
+    outputs = ("--out", "page.html", "--json", "results.json")
+    done = run_here("inspect", "take.wav", *outputs, folder=tmp_path, monkeypatch=monkeypatch, capsys=capsys)
     assert_refused(done, "take.wav: ", words, "; ")
     assert not (tmp_path / "page.html").exists()
     assert not (tmp_path / "results.json").exists()
@@ -232,11 +242,11 @@ HOSTILE_NAMES = [
 
 @pytest.mark.skipif(os.name == "nt", reason="such names cannot exist there")
 @pytest.mark.parametrize("name", HOSTILE_NAMES, ids=ascii)
-def test_names_reach_the_terminal_escaped(tmp_path, name):
+def test_names_reach_the_terminal_escaped(tmp_path, monkeypatch, capsys, name):
     path = tmp_path / name
     path.parent.mkdir(exist_ok=True)
     text(path)
-    done = run("inspect", "--", name, folder=tmp_path)
+    done = run_here("inspect", "--", name, folder=tmp_path, monkeypatch=monkeypatch, capsys=capsys)
     assert_refused(done, "is not an audio file")
 
 

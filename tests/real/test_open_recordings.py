@@ -180,8 +180,9 @@ def test_no_false_mains(clip, tmp_path):
     Even that is a little kind to the program: some of its limits were set with these clips at hand.
     """
     file = clip_file(clip, tmp_path)
-    if clip.counted:
+    if clip.counted and NEGATIVE_CLIPS.index(clip) % 4 == 0:
         # How it is known that there is none: counted line by line, by a method that shares nothing with the program.
+        # All of them were when the list was made; every fourth is again, to keep the run short.
         samples = file.read(0, file.n_samples)
         parts = (samples, samples[len(samples) // 2 :])
         assert max(most_agreeing(channel, file.rate_hz)[0] for part in parts for channel in part.T) < 4
