@@ -37,6 +37,7 @@ _LONGER_THAN_OTHERS = 4
 #: Samples looked at on either side for how often they agree by chance.
 _BESIDE = 4096
 _BLOCK_SAMPLES = 1 << 17
+_PART_SAMPLES = 1 << 22
 _MOST_TOLD = 200
 _MOST_TRIED = 1000
 _FACTOR = 0x9E3779B97F4A7C15
@@ -62,13 +63,23 @@ def find_repeats(file: TakeFile, start: int = 0, stop: int | None = None) -> lis
         Part of it.
     """
     stop = file.n_samples if stop is None else min(stop, file.n_samples)
+    longest = int(_LONGEST_LAG_S * file.rate_hz)
+    # Copies lie close together: a part at a time, with as much of the next one, bounds the memory.
+    parts = [
+        _pairs(file, index, min(index + _PART_SAMPLES + longest, stop)) for index in range(start, stop, _PART_SAMPLES)
+    ]
+    pairs = np.unique(np.concatenate([np.zeros((0, 2), dtype=np.int64), *parts]), axis=0)
+    return list(_runs(file, pairs, (start, stop)))
+
+
+def _pairs(file: TakeFile, start: int, stop: int) -> NDArray[np.int64]:
+    """Return (place, lag) of samples that have the hash of others a little earlier, shape (n_pairs, 2)."""
     places, hashes = _anchors(file, start, stop)
     order = np.argsort(hashes, kind="stable")
     places, hashes = places[order], hashes[order]
     lag = np.diff(places)
     alike = (np.diff(hashes) == 0) & (lag >= _SHORTEST_LAG) & (lag <= _LONGEST_LAG_S * file.rate_hz)
-    pairs = np.stack([places[1:][alike], lag[alike]], axis=1)
-    return list(_runs(file, pairs[np.argsort(pairs[:, 0])], (start, stop)))
+    return np.asarray(np.stack([places[1:][alike], lag[alike]], axis=1))
 
 
 def _anchors(file: TakeFile, start: int, stop: int) -> tuple[NDArray[np.int64], Hashes]:
