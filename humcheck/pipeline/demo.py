@@ -167,7 +167,12 @@ def _measured(
                 progress(count, len(takes), takes[place].file_name)
     done = [take for take in measured if take is not None]
     if not keep:
-        write_demo_takes(folder, seed=seed, jobs=2, file_names={take.row.file for take in takes_heard(done)})
+        # Of one box alone more uses are heard than of several.
+        of_boxes = [
+            [take for take in done if take.row.device in (None, box)] for box in {take.device for take in takes}
+        ]
+        heard = {take.row.file for group in (done, *of_boxes) for take in takes_heard(group)}
+        write_demo_takes(folder, seed=seed, jobs=2, file_names=heard)
     return done
 
 
