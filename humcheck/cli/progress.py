@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-Progress = Callable[[int, int, str], None]
+if TYPE_CHECKING:
+    from humcheck.pipeline.measure_many import Progress
 
 
 @contextmanager

@@ -7,15 +7,12 @@ from pathlib import Path
 
 from humcheck.benches.bench_file import read_bench
 from humcheck.benches.model import Bench, BenchRun
-from humcheck.comparison.material import ProgrammeMatch
 from humcheck.errors import UnusableCall
-from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings.audibility import listening_settings
 from humcheck.findings.limits import LimitSetting
 from humcheck.pipeline.cache import KeptTakes
-from humcheck.pipeline.compare import Outcome, results_of
+from humcheck.pipeline.compare import Outcome, outcome_of, require_direct
 from humcheck.pipeline.measure_many import Progress, measure_files
-from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
 
@@ -89,20 +86,9 @@ def measure_bench(
     requests = list(_requests(bench, notes))
     kept = KeptTakes(kept_folder(bench))
     measured, problems = measure_files(requests, settings, n_workers=n_workers, kept=kept, progress=progress)
-    if not any(take.role == "direct" for take in measured):
-        raise (
-            problems[0]
-            if problems
-            else UnusableCall(
-                "names no direct take", where=bench.path, remedy="record the source directly and name that take"
-            )
-        )
-    matches: list[ProgrammeMatch] = []
-    with_paths = [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
-    further = programme_rows(with_paths, matches)
-    results = results_of(measured, settings, bench_name=bench.name, further=further)
-    excerpts = make_excerpts(measured, matches) if to_hear else Excerpts()
-    return Outcome(results=results, excerpts=excerpts, problems=tuple(problems), notes=tuple(notes))
+    remedy = "record the source directly and name that take"
+    require_direct(measured, problems, UnusableCall("names no direct take", where=bench.path, remedy=remedy))
+    return outcome_of(measured, problems, requests, settings, bench_name=bench.name, to_hear=to_hear, notes=notes)
 
 
 def _requests(bench: Bench, notes: list[str]) -> Iterator[TakeRequest]:

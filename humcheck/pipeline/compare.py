@@ -71,18 +71,33 @@ def compare_files(
         If no direct take can be used, or one recording stands in two roles.
     """
     measured, problems = measure_files(requests, settings)
+    require_direct(measured, problems, UnusableCall("there is no direct take", remedy="record the source directly"))
+    return outcome_of(measured, problems, requests, settings, bench_name=bench_name, to_hear=to_hear)
+
+
+def require_direct(measured: Sequence[MeasuredTake], problems: Sequence[HumcheckError], missing: HumcheckError) -> None:
+    """Raise what is wrong with the takes, or that no direct one was named, if none of them can be used."""
     if not any(take.role == "direct" for take in measured):
-        raise problems[0] if problems else UnusableCall("there is no direct take", remedy="record the source directly")
+        raise problems[0] if problems else missing
+
+
+def outcome_of(
+    measured: Sequence[MeasuredTake],
+    problems: Sequence[HumcheckError],
+    requests: Sequence[TakeRequest],
+    settings: MeasuringSettings,
+    *,
+    bench_name: str,
+    to_hear: bool,
+    notes: Sequence[str] = (),
+) -> Outcome:
+    """Return what measured takes tell when they are set against each other; their ids count the requests from 1."""
     matches: list[ProgrammeMatch] = []
-    further = programme_rows(_with_paths(measured, requests), matches)
+    with_paths = [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
+    further = programme_rows(with_paths, matches)
     results = results_of(measured, settings, bench_name=bench_name, further=further)
     excerpts = make_excerpts(measured, matches) if to_hear else Excerpts()
-    return Outcome(results=results, excerpts=excerpts, problems=tuple(problems))
-
-
-def _with_paths(measured: Sequence[MeasuredTake], requests: Sequence[TakeRequest]) -> list[tuple[MeasuredTake, str]]:
-    """Return takes with their files' paths: ids count the requests from 1."""
-    return [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
+    return Outcome(results=results, excerpts=excerpts, problems=tuple(problems), notes=tuple(notes))
 
 
 def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, *, to_hear: bool = False) -> Outcome:

@@ -137,7 +137,12 @@ def _chosen(takes: Sequence[DemoTake], device: str | None) -> list[DemoTake]:
     if device.lower() not in _devices(takes):
         known = ", ".join(name.capitalize() for name in _devices(takes))
         raise UnusableCall(f"the demo has no box called {device}", remedy=f"name one of {known}")
-    return [take for take in takes if take.device is None or take.device.lower() == device.lower()]
+    return [take for take in takes if _belongs(take.device, device)]
+
+
+def _belongs(device: str | None, box: str) -> bool:
+    """Return whether a take is of a box, or of the bench without any."""
+    return device is None or device.lower() == box.lower()
 
 
 def _pages(takes: Sequence[DemoTake]) -> list[str]:
@@ -168,9 +173,7 @@ def _measured(
     done = [take for take in measured if take is not None]
     if not keep:
         # Of one box alone more uses are heard than of several.
-        of_boxes = [
-            [take for take in done if take.row.device in (None, box)] for box in {take.device for take in takes}
-        ]
+        of_boxes = [[take for take in done if _belongs(take.row.device, box)] for box in _devices(takes)]
         heard = {take.row.file for group in (done, *of_boxes) for take in takes_heard(group)}
         write_demo_takes(folder, seed=seed, jobs=2, file_names=heard)
     return done
@@ -211,8 +214,8 @@ def _written(
     if len(_devices(takes)) > 1:
         written = _write_pair(target / "demo.html", whole, make_excerpts(measured), list(_truth_rows(takes)), force)
     for device in _devices(takes):
-        of_device = [take for take in measured if take.row.device is None or take.row.device.lower() == device]
-        truth = list(_truth_rows([take for take in takes if take.device is None or take.device.lower() == device]))
+        of_device = [take for take in measured if _belongs(take.row.device, device)]
+        truth = list(_truth_rows(_chosen(takes, device)))
         results = _results_of(of_device, settings, f"{BENCH_NAME}: {device.capitalize()}")
         written += _write_pair(target / f"{device}.html", results, make_excerpts(of_device), truth, force)
     return DemoOutcome(results=whole, written=tuple(written))

@@ -10,7 +10,7 @@ import scipy.fft
 from humcheck.estimates.footage import FootageEstimate, find_footage
 from humcheck.simulation.footage import game_rows, leak_of_fields
 from humcheck.simulation.raster import TIMING_262
-from tests.benchmarks.table import Row
+from tests.benchmarks.table import Row, judged
 
 _RATE_HZ = 48000
 _FIELD_HZ = TIMING_262.field_rate_hz
@@ -62,7 +62,7 @@ def _found_rows(how: str, trial: _Trial, n_trials: int) -> list[Row]:
     made = [_made(seed, trial) for seed in range(n_trials)]
     where = f"{trial.duration_s} s, leak {trial.level_dbfs:.0f} dBFS, {_MUSIC}; {how}"
     found = [(estimate, lag_s) for estimate, lag_s in made if estimate.found]
-    rows = [_row("footage found", where, len(found) / n_trials, 0.95, "share", n_trials, at_least=True)]
+    rows = [judged("footage found", where, len(found) / n_trials, 0.95, "share", n_trials, at_least=True)]
     if not found:
         return rows
     off = np.array([abs(estimate.lag_s - lag_s) * _RATE_HZ for estimate, lag_s in found])
@@ -70,15 +70,15 @@ def _found_rows(how: str, trial: _Trial, n_trials: int) -> list[Row]:
     error = np.array([estimate.level_dbfs[0] - trial.level_dbfs for estimate, _ in found])
     inside = [one.low_dbfs[0] <= trial.level_dbfs <= one.high_dbfs[0] for one, _ in found]
     rows += [
-        _row("offset exact to the sample", where, float(np.mean(off < 0.5)), 0.9, "share", len(off), at_least=True),
-        _row("places called certain", where, float(sure.mean()), 0.0, "share", len(off), at_least=True),
-        _row("level error", where, float(np.sqrt(np.mean(error**2))), 0.5, "dB RMS", len(error)),
-        _row("level inside its 95 % interval", where, float(np.mean(inside)), 0.85, "share", len(off), at_least=True),
+        judged("offset exact to the sample", where, float(np.mean(off < 0.5)), 0.9, "share", len(off), at_least=True),
+        judged("places called certain", where, float(sure.mean()), 0.0, "share", len(off), at_least=True),
+        judged("level error", where, float(np.sqrt(np.mean(error**2))), 0.5, "dB RMS", len(error)),
+        judged("level inside its 95 % interval", where, float(np.mean(inside)), 0.85, "share", len(off), at_least=True),
     ]
     if len(error) > 1:  # of one trial it says nothing of its own
-        rows.append(_row("mean level error", where, float(abs(error.mean())), 0.25, "dB", len(error)))
+        rows.append(judged("mean level error", where, float(abs(error.mean())), 0.25, "dB", len(error)))
     if sure.any():
-        rows.append(_row("worst certain offset", where, float(off[sure].max()), 0.5, "samples", int(sure.sum())))
+        rows.append(judged("worst certain offset", where, float(off[sure].max()), 0.5, "samples", int(sure.sum())))
     return rows
 
 
@@ -89,7 +89,7 @@ def _alarm_rows(silent: dict[str, _Trial], n_trials: int) -> list[Row]:
         alarms = float(sum(estimate.found for estimate in estimates))
         least = min(estimate.p_value for estimate in estimates)
         note = f"least chance told {least:.1e}; found below 1e-5"
-        rows.append(_row("false alarms", f"{trial.duration_s} s {where}", alarms, 0.0, "takes", n_trials, note=note))
+        rows.append(judged("false alarms", f"{trial.duration_s} s {where}", alarms, 0.0, "takes", n_trials, note=note))
     return rows
 
 
@@ -136,26 +136,3 @@ def _music(n_samples: int, rng: np.random.Generator) -> np.ndarray:
     jumps = 10 ** (rng.uniform(-15, 0, n_samples // 6000 + 1) / 20)
     sound = scipy.fft.irfft(shaped, n_samples) * np.repeat(jumps, 6000)[:n_samples]
     return sound / sound.std() * 10 ** (-20 / 20) / np.sqrt(2)
-
-
-def _row(
-    figure: str,
-    condition: str,
-    reached: float,
-    target: float,
-    unit: str,
-    n: int,
-    *,
-    at_least: bool = False,
-    note: str = "",
-) -> Row:
-    return Row(
-        figure=figure,
-        condition=condition,
-        reached=reached,
-        target=target,
-        unit=unit,
-        n=n,
-        passed=bool(reached >= target if at_least else reached <= target),
-        note=note,
-    )

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from humcheck.estimates.lines import FamilyEstimate, LineEstimate, fit_lines
-from tests.benchmarks.table import Row
+from tests.benchmarks.table import Row, judged
 from tests.line_sections import Comb, harmonics, quiet_section
 
 _RATE_HZ = 4800.0
@@ -74,19 +74,6 @@ def _by_chance(n: int) -> float:
     return float(1 + 2 / np.sqrt(2 * max(n, 1)))
 
 
-def _row(figure: str, condition: str, reached: float, target: float, unit: str, n: int, note: str = "") -> Row:
-    return Row(
-        figure=figure,
-        condition=condition,
-        reached=reached,
-        target=target,
-        unit=unit,
-        n=n,
-        passed=bool(reached <= target),
-        note=note,
-    )
-
-
 def _mains(
     rng: np.random.Generator, lowest: float, highest: float, hz: float = _MAINS_HZ, wander_hz: float = 0.02
 ) -> Comb:
@@ -138,7 +125,7 @@ def _one_line(n: int) -> list[Row]:
         condition = f"third harmonic at {level_dbfs:.0f} dBFS, 10 s"
         note = f"bound {bound_db:.4f} dB"
         target = float(1.3 * bound_db * _by_chance(n))
-        rows.append(_row("level of one hum line, RMS error", condition, _rms(errors), target, "dB", n, note))
+        rows.append(judged("level of one hum line, RMS error", condition, _rms(errors), target, "dB", n, note))
     return rows
 
 
@@ -168,10 +155,10 @@ def _two_families(duration_s: int, lowest: int, highest: int, n: int) -> list[Ro
         bound_db = _rms(bounds[name])
         target_db = _LEVEL_TARGETS_DB[duration_s] if highest == -80 else 1.5 * bound_db * chance
         notes = "; ".join(part for part in (f"bound {bound_db:.4f} dB", note) if part)
-        rows.append(_row(f"{name} level, RMS error", condition, _rms(errors[name]), target_db, "dB", apart, notes))
+        rows.append(judged(f"{name} level, RMS error", condition, _rms(errors[name]), target_db, "dB", apart, notes))
     over = _rms(errors["rate"])
-    rows.append(_row("field rate, RMS error over its bound", condition, over, 1.5 * chance, "1", apart, note))
-    rows.append(_row("mean mains frequency, RMS error", condition, _rms(errors["mains"]), 1.0, "mHz", apart, note))
+    rows.append(judged("field rate, RMS error over its bound", condition, over, 1.5 * chance, "1", apart, note))
+    rows.append(judged("mean mains frequency, RMS error", condition, _rms(errors["mains"]), 1.0, "mHz", apart, note))
     return rows
 
 
@@ -199,7 +186,7 @@ def _presence(lowest: int, highest: int, fields_hz: Sequence[float], n: int) -> 
     pictures = " or ".join(f"{field_hz:.6g}" for field_hz in fields_hz)
     condition = f"none, 60 Hz mains, {pictures} Hz picture, both; 10 s, {lowest}...{highest} dBFS"
     note = f"{missed} of them miss one; beside them {left_open} said to be mains or picture"
-    return [_row("which families are there: wrong verdicts", condition, wrong, 0, "", 4 * n, note)]
+    return [judged("which families are there: wrong verdicts", condition, wrong, 0, "", 4 * n, note)]
 
 
 def _same_rate(mains_hz: float, field_hz: float, wander_hz: float, duration_s: int, n: int) -> list[Row]:
@@ -220,13 +207,13 @@ def _same_rate(mains_hz: float, field_hz: float, wander_hz: float, duration_s: i
     condition = f"{mains_hz:.0f} Hz wandering {1000 * wander_hz:.0f} mHz beside {field_hz:.3f} Hz, {duration_s} s"
     open_share = f"{len(sums)} of {n} said to be not separable"
     target_db = 0.05 if duration_s >= 20 else 0.3
-    rows = [_row("levels told apart, RMS error", condition, _rms(errors), target_db, "dB", len(errors), open_share)]
+    rows = [judged("levels told apart, RMS error", condition, _rms(errors), target_db, "dB", len(errors), open_share)]
     wrong = sum(abs(error) > max(0.1, 4 * doubt) for error, doubt in zip(errors, doubts, strict=True))
     note = "off by more than 0.1 dB and four standard uncertainties"
-    rows.append(_row("wrong numbers", condition, wrong, 0, "", len(errors), note))
+    rows.append(judged("wrong numbers", condition, wrong, 0, "", len(errors), note))
     if sums:
         rows.append(
-            _row("level of the sum, RMS error", condition, _rms(sums), 0.2, "dB", len(sums), "re what is there")
+            judged("level of the sum, RMS error", condition, _rms(sums), 0.2, "dB", len(sums), "re what is there")
         )
     return rows
 
@@ -251,9 +238,9 @@ def _unmodelled(n: int) -> list[Row]:
                 buzz_db.append(_dbfs(buzz.power[0]) - picture.total_dbfs)
         condition = f"60 Hz beside 59.94 or 60.0988 Hz, -110...-80 dBFS, 10 s: {name}"
         rows += [
-            _row("hum level, RMS error", condition, _rms(hum_db), 0.05, "dB", len(hum_db)),
-            _row("buzz level, RMS error", condition, _rms(buzz_db), 0.05, "dB", len(buzz_db)),
-            _row("families wrongly found or missed", condition, wrong, 0, "", n),
+            judged("hum level, RMS error", condition, _rms(hum_db), 0.05, "dB", len(hum_db)),
+            judged("buzz level, RMS error", condition, _rms(buzz_db), 0.05, "dB", len(buzz_db)),
+            judged("families wrongly found or missed", condition, wrong, 0, "", n),
         ]
     return rows
 
@@ -311,7 +298,7 @@ def _lone_kinds(n: int) -> list[Row]:
         samples, _ = quiet_section(10, [mains, line, link, *supplies], rng, rate_hz=48_000.0)
         wrong += not _kinds_are_right(fit_lines(samples, 48_000.0, mains_hz=60.0), line, link, supplies)
     condition = "60 Hz mains, 1 and 8 kHz frame noise, two switching supplies, line rate; 48 kHz, 10 s"
-    return [_row("sections with a line of the wrong kind", condition, wrong, 0, "", n)]
+    return [judged("sections with a line of the wrong kind", condition, wrong, 0, "", n)]
 
 
 def _kinds_are_right(estimate: LineEstimate, line: Comb, link: Comb, supplies: Sequence[Comb]) -> bool:
@@ -338,5 +325,5 @@ def _noise_alone(n: int) -> list[Row]:
             spectrum /= np.maximum(np.arange(len(spectrum)), 20.0)[:, np.newaxis] ** slope
             shaped = np.fft.irfft(spectrum, axis=0)
             false += bool(fit_lines(1e-5 * shaped / shaped.std(), _RATE_HZ).families)
-        rows.append(_row("families found in noise", f"{name}, stereo, 10 s", false, 0, "", n))
+        rows.append(judged("families found in noise", f"{name}, stereo, 10 s", false, 0, "", n))
     return rows

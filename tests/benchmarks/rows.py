@@ -24,7 +24,7 @@ from humcheck.estimates.rows import find_rows
 from humcheck.estimates.rows.added import added_to
 from humcheck.simulation import TIMING_262, PictureLeak
 from humcheck.tracks.pictures_code import row_code
-from tests.benchmarks.table import Row
+from tests.benchmarks.table import Row, judged
 from tests.rows_sections import rows_section
 
 RATE_HZ = 48000.0
@@ -104,14 +104,14 @@ def _found(outcomes: Callable[[Iterable[Trial]], list[Outcome]], n: int, quick: 
             for one in outcomes(Trial(duration_s=duration_s, level_dbfs=level_dbfs, seed=s) for s in range(count))
         ]
         rows.append(
-            _row(
+            judged(
                 "rows found",
                 f"{level_dbfs:.0f} dBFS in {duration_s:.0f} s, {CONDITION}",
                 float(np.mean(found)),
                 0.99,
                 "share",
                 count,
-                least=True,
+                at_least=True,
             )
         )
     return rows
@@ -127,13 +127,13 @@ def _measured(outcomes: Callable[[Iterable[Trial]], list[Outcome]], n: int) -> l
         inside = float(np.mean([one.inside for one in done]))
         where = f"{level_dbfs:.0f} dBFS in 10 s, {CONDITION}"
         note = f"bound {bound_db:.4f} dB; 95 % interval holds the truth in {100 * inside:.0f} %"
-        rows.append(_row("coupling level, RMS error", where, reached, target_db, "dB", n, note=note))
+        rows.append(judged("coupling level, RMS error", where, reached, target_db, "dB", n, note=note))
     # Both ways together: powers add, and the slope is the capacitance's share of the power.
     mixed = 6.0206 / (1 + 10 ** (_SECOND_DB / 10))
     for kind, slope in (("capacitive", 6.0206), ("shared", 0.0), ("mixed", mixed)):
         done = outcomes(Trial(duration_s=10.0, level_dbfs=-110.0, seed=200 + s, kind=kind) for s in range(n))
         worst = max(abs(one.slope - slope) for one in done)
-        rows.append(_row("slope, largest error", f"{kind} leak of -110 dBFS in 10 s", worst, 0.3, "dB/octave", n))
+        rows.append(judged("slope, largest error", f"{kind} leak of -110 dBFS in 10 s", worst, 0.3, "dB/octave", n))
     return rows
 
 
@@ -150,7 +150,7 @@ def _pictures(outcomes: Callable[[Iterable[Trial]], list[Outcome]], n: int) -> l
         done = outcomes(Trial(duration_s=10.0, level_dbfs=-137.0, seed=300 + s, picture=picture) for s in range(n))
         reached = float(np.mean([one.found for one in done]))
         rows.append(
-            _row("rows found, 3 dB higher", f"{picture}, -137 dBFS in 10 s", reached, 0.99, "share", n, least=True)
+            judged("rows found, 3 dB higher", f"{picture}, -137 dBFS in 10 s", reached, 0.99, "share", n, at_least=True)
         )
     return rows
 
@@ -169,7 +169,7 @@ def _false_alarms(outcomes: Callable[[Iterable[Trial]], list[Outcome]], n: int) 
         alarms = sum(one.found for one in outcomes(trials))
         where = f"{name}, 10 s, {CONDITION}"
         limit = max(1, 1e-3 * len(trials))
-        rows.append(_row("rows found where they were not shown", where, alarms, limit, "", len(trials)))
+        rows.append(judged("rows found where they were not shown", where, alarms, limit, "", len(trials)))
     return rows
 
 
@@ -190,7 +190,7 @@ def _added(kinds: Sequence[str], n: int) -> list[Row]:
             errors.append(20 * np.log10(max(abs(complex(added.gain[0])), 1e-12) / 2) + 110.0)
         worst = float(np.abs(errors).max())
         where = f"{kind}, -110 dBFS beside a direct leak of -90 dBFS, clock wanders by 1 ppm a minute, 10 s"
-        rows.append(_row("added leak, largest error", where, worst, 1.0, "dB", n))
+        rows.append(judged("added leak, largest error", where, worst, 1.0, "dB", n))
     return rows
 
 
@@ -211,7 +211,7 @@ def _against_black(levels_dbfs: Sequence[float], n: int) -> list[Row]:
         strength = float(np.mean([_strength(level_dbfs, seed) for seed in range(max(1, n // 4))]))
         where = f"{level_dbfs:.0f} dBFS in 10 s each"
         note = f"white minus black in 1.5-7.8 kHz: {size:.1f} standard deviations"
-        rows.append(_row("rows against white minus black", where, strength, size, "sd", n, note=note, least=True))
+        rows.append(judged("rows against white minus black", where, strength, size, "sd", n, note=note, at_least=True))
     return rows
 
 
@@ -244,7 +244,7 @@ def _cost(n: int) -> Row:
         lines = fit_lines(samples, RATE_HZ)
         hinted = _spent(lambda: find_rows(samples, RATE_HZ, lines, everywhere=False)) / floor_s
         note += f"; {hinted:.2f} where the line rate was seen"
-    return _row("cost over the floor, processors' time", "30 s, stereo", min(ratios), 1.5, "x", n, note=note)
+    return judged("cost over the floor, processors' time", "30 s, stereo", min(ratios), 1.5, "x", n, note=note)
 
 
 def _floor(paths: Sequence[Path]) -> None:
@@ -315,26 +315,3 @@ def _scaled(code: Any, scale: float) -> Any:
     place = (np.arange(code.size) + 0.5 - code.size / 2) / scale + code.size / 2
     inside = (place >= 0) & (place < code.size)
     return np.where(inside, code[np.clip(place, 0, code.size - 1).astype(int)], 0.0)
-
-
-def _row(
-    figure: str,
-    condition: str,
-    reached: float,
-    target: float,
-    unit: str,
-    n: int,
-    *,
-    note: str = "",
-    least: bool = False,
-) -> Row:
-    return Row(
-        figure=figure,
-        condition=condition,
-        reached=reached,
-        target=target,
-        unit=unit,
-        n=n,
-        passed=reached >= target if least else reached <= target,
-        note=note,
-    )

@@ -21,7 +21,7 @@ import soundfile
 
 from humcheck.tracks.layouts import layout
 from humcheck.tracks.rendering import render_track
-from tests.benchmarks.table import Row
+from tests.benchmarks.table import Row, judged
 
 RATE_HZ = 48000
 _MINUTE = 60 * RATE_HZ
@@ -56,10 +56,10 @@ def _long_rows(folder: Path, minutes: tuple[int, int]) -> list[Row]:
         floor_s = _floor_s([path])
         condition = f"{words}, {minutes[1]} min, 48 kHz, 16 bit, stereo"
         note = f"floor {floor_s:.1f} s; by processors' time {spent[1].processor_s / floor_s:.1f} x; {_OWN}"
-        rows.append(_row("inspect, time over the floor", condition, spent[1].clock_s / floor_s, 10.0, "x", 1, note))
-        rows.append(_row("inspect, memory", condition, spent[1].memory_mb, MEMORY_TARGET_MB, "MB", 1, ""))
+        rows.append(judged("inspect, time over the floor", condition, spent[1].clock_s / floor_s, 10.0, "x", 1, note))
+        rows.append(judged("inspect, memory", condition, spent[1].memory_mb, MEMORY_TARGET_MB, "MB", 1, ""))
         growth = math.log(spent[1].processor_s / spent[0].processor_s) / math.log(minutes[1] / minutes[0])
-        rows.append(_row("inspect, exponent of growth", f"{words}, {minutes} min", growth, 1.15, "", 2, _OWN))
+        rows.append(judged("inspect, exponent of growth", f"{words}, {minutes} min", growth, 1.15, "", 2, _OWN))
     return rows
 
 
@@ -78,9 +78,9 @@ def _bench_rows(folder: Path, n_takes: int) -> list[Row]:
     note = f"floor {floor_s / n_takes:.2f} s a take; on {spent.processor_s / spent.clock_s:.2f} cores; {_OWN}"
     page_s = _timed(lambda: _report(folder / "less.json"))
     return [
-        _row("bench, time a take over the floor", condition, spent.clock_s / floor_s, 6.0, "x", 1, note),
-        _row("bench, memory of the largest process", condition, spent.memory_mb, MEMORY_TARGET_MB, "MB", 1, ""),
-        _row(
+        judged("bench, time a take over the floor", condition, spent.clock_s / floor_s, 6.0, "x", 1, note),
+        judged("bench, memory of the largest process", condition, spent.memory_mb, MEMORY_TARGET_MB, "MB", 1, ""),
+        judged(
             "bench, exponent of growth over takes",
             f"{n_takes // 2} and {n_takes} takes",
             math.log(spent.processor_s / half_spent.processor_s) / math.log(2),
@@ -89,7 +89,7 @@ def _bench_rows(folder: Path, n_takes: int) -> list[Row]:
             2,
             _OWN,
         ),
-        _row(
+        judged(
             "bench, one take more than before",
             condition,
             again.clock_s / spent.clock_s,
@@ -98,23 +98,10 @@ def _bench_rows(folder: Path, n_takes: int) -> list[Row]:
             1,
             f"comparison, excerpts and page included; {_OWN}",
         ),
-        _row(
+        judged(
             "report from saved results", condition, page_s / (floor_s / n_takes), 40.0, "x floor of one take", 1, _OWN
         ),
     ]
-
-
-def _row(figure: str, condition: str, reached: float, target: float, unit: str, n: int, note: str) -> Row:
-    return Row(
-        figure=figure,
-        condition=condition,
-        reached=reached,
-        target=target,
-        unit=unit,
-        n=n,
-        passed=reached <= target,
-        note=note,
-    )
 
 
 def _spent(*arguments: str) -> Spent:

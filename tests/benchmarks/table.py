@@ -20,6 +20,30 @@ class Row:
     note: str = ""
 
 
+def judged(
+    figure: str,
+    condition: str,
+    reached: float,
+    target: float,
+    unit: str,
+    n: int,
+    note: str = "",
+    *,
+    at_least: bool = False,
+) -> Row:
+    """Return a row that is met where `reached` is no more than `target`, or no less."""
+    return Row(
+        figure=figure,
+        condition=condition,
+        reached=reached,
+        target=target,
+        unit=unit,
+        n=n,
+        passed=bool(reached >= target if at_least else reached <= target),
+        note=note,
+    )
+
+
 def print_table(title: str, rows: Sequence[Row]) -> None:
     """Print `rows` as Markdown, so that the table can be quoted as it stands."""
     print(f"\n### {title}\n")

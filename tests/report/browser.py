@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,29 @@ def node_package(name: str) -> Path:
         if (folder / name / "package.json").is_file():
             return folder / name
     pytest.skip(f"the Node package {name} is not installed (npm install -g {name})")
+
+
+def complaints_about_html(paths: Iterable[Path], folder: Path) -> str:
+    """Return what a checker of HTML says of pages, empty where they are right; skips where it is absent.
+
+    `folder` is where its rules are written.
+    """
+    package = node_package("html-validate")
+    node = shutil.which("node")
+    if node is None:
+        pytest.skip("node is not installed")
+    presets = [f"html-validate:{preset}" for preset in ("recommended", "a11y", "document")]
+    (folder / "rules.json").write_text(json.dumps({"root": True, "extends": presets}))
+    program = json.loads((package / "package.json").read_text(encoding="utf-8"))["bin"]
+    program = program if isinstance(program, str) else program["html-validate"]
+    checked = subprocess.run(
+        [node, package / program, "--config", folder / "rules.json", *paths],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "NO_COLOR": "1"},
+    )
+    return "" if checked.returncode == 0 else f"{checked.stdout}{checked.stderr}" or f"status {checked.returncode}"
 
 
 class Page:
