@@ -66,9 +66,3 @@ def nominal_third_octave_hz(centre_hz: float) -> float:
     step = round(10.0 * math.log10(centre_hz))
     decade, index = divmod(step, 10)
     return float(f"{_PREFERRED[index] * 10.0**decade:.6g}")
-
-
-def nominal_label(centre_hz: float) -> str:
-    """Return the nominal frequency of a third octave as people write it: ``"31.5"``, ``"1 k"``, ``"12.5 k"``."""
-    nominal = nominal_third_octave_hz(centre_hz)
-    return f"{nominal / 1000:g} k" if nominal >= 1000 else f"{nominal:g}"

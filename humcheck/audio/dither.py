@@ -47,11 +47,6 @@ def tpdf_dither(shape: int | tuple[int, ...], bits: int, rng: np.random.Generato
     return (rng.random(shape) - rng.random(shape)) * step_size(bits)
 
 
-def rpdf_dither(shape: int | tuple[int, ...], bits: int, rng: np.random.Generator) -> Floats:
-    """Return rectangular dither of one step peak to peak (total with the rounding error: ``step**2 / 6``)."""
-    return (rng.random(shape) - 0.5) * step_size(bits)
-
-
 def quantise(samples: Floats, bits: int) -> Floats:
     """Round samples to the steps of a word of `bits` bits and clip what does not fit; still float64."""
     step = step_size(bits)

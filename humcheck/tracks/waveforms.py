@@ -71,12 +71,19 @@ def section_derivative(section: Section, time_s: Array, channel: TrackChannel, r
 
 def track_waveform(layout: Layout, time_s: Array, rate_hz: float) -> NDArray[np.float64]:
     """Return the sound of a whole track, shape (n, 2), left then right; parameters as for `section_waveform`."""
-    return _all_sections(section_waveform, layout, time_s, rate_hz)
-
-
-def track_derivative(layout: Layout, time_s: Array, rate_hz: float) -> NDArray[np.float64]:
-    """Return the derivative of `track_waveform` by time, shape (n, 2), per second."""
-    return _all_sections(section_derivative, layout, time_s, rate_hz)
+    time_s = np.asarray(time_s, dtype=np.float64)
+    sound = np.zeros((len(time_s), 2))
+    if len(time_s) == 0:
+        return sound
+    first_s, last_s = time_s.min(), time_s.max()
+    for section in layout.sections:
+        if section.end_s <= first_s or section.start_s > last_s:
+            continue
+        inside = np.flatnonzero((time_s >= section.start_s) & (time_s < section.end_s))
+        for column, channel in enumerate(TRACK_CHANNELS):
+            if section.drives(channel):
+                sound[inside, column] = section_waveform(section, time_s[inside], channel, rate_hz)
+    return sound
 
 
 def marker_chirp(channel: TrackChannel, time_s: Array, rate_hz: float) -> Array:
@@ -118,24 +125,6 @@ def sweep_time_constant_s(section: Section) -> float:
 def sweep_time_s(section: Section, frequency_hz: Array) -> Array:
     """Return the time from the start of a sweep at which it passes through `frequency_hz`."""
     return sweep_time_constant_s(section) * np.log(np.asarray(frequency_hz) / section.frequencies_hz[0])
-
-
-def _all_sections(
-    evaluate: Callable[[Section, Array, TrackChannel, float], Array], layout: Layout, time_s: Array, rate_hz: float
-) -> NDArray[np.float64]:
-    time_s = np.asarray(time_s, dtype=np.float64)
-    sound = np.zeros((len(time_s), 2))
-    if len(time_s) == 0:
-        return sound
-    first_s, last_s = time_s.min(), time_s.max()
-    for section in layout.sections:
-        if section.end_s <= first_s or section.start_s > last_s:
-            continue
-        inside = np.flatnonzero((time_s >= section.start_s) & (time_s < section.end_s))
-        for column, channel in enumerate(TRACK_CHANNELS):
-            if section.drives(channel):
-                sound[inside, column] = evaluate(section, time_s[inside], channel, rate_hz)
-    return sound
 
 
 def _parts(section: Section, time_s: Array, channel: TrackChannel, rate_hz: float) -> Iterator[Part]:

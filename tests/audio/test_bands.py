@@ -5,7 +5,6 @@ from humcheck.audio.bands import (
     OCTAVE_RATIO,
     band_edges_hz,
     fractional_octave_centres_hz,
-    nominal_label,
     nominal_third_octave_hz,
     third_octave_centres_hz,
 )
@@ -41,10 +40,6 @@ def test_bands_meet_without_gaps():
 def test_nominal_frequencies_are_the_preferred_ones(n, nominal):
     # ISO 266 nominal frequencies, as printed in IEC 61672-1:2013 table 3.
     assert nominal_third_octave_hz(1000.0 * 10 ** ((n - 30) / 10)) == nominal
-
-
-def test_labels():
-    assert [nominal_label(f) for f in (31.6228, 1000.0, 12589.25)] == ["31.5", "1 k", "12.5 k"]
 
 
 def test_bands_of_an_even_number_to_the_octave_straddle_1_khz():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from humcheck.audio.dither import quantise, rpdf_dither, step_size, tpdf_dither
+from humcheck.audio.dither import quantise, step_size, tpdf_dither
 from humcheck.audio.levels import power_to_dbfs
 from humcheck.audio.spectra import welch_spectrum
 from humcheck.audio.weighting import a_weighting_db, ccir_rms_weighting_db
@@ -29,17 +29,6 @@ def test_total_of_dithered_silence(bits, dither, expected):
     samples, spectrum = dithered_silence(bits, dither)
     assert power_to_dbfs(float(np.mean(samples**2))) == pytest.approx(expected, abs=0.03)
     assert power_to_dbfs(spectrum.band_power(0, 24_000)[0]) == pytest.approx(expected, abs=0.03)
-
-
-@pytest.mark.parametrize(("bits", "expected"), [(16, -95.0802), (24, -143.2450)])
-def test_total_of_rectangular_dither(bits, expected):
-    # q**2/6 on average over where between two steps the signal lies (the same paper); it depends on that place:
-    # nothing at all on a step, q**2/4 half way.
-    samples = np.random.default_rng(1).uniform(-0.5, 0.5, N_SAMPLES)
-    error = quantise(samples + rpdf_dither(N_SAMPLES, bits, np.random.default_rng(2)), bits) - samples
-    assert power_to_dbfs(float(np.mean(error**2))) == pytest.approx(expected, abs=0.02)
-    silence = quantise(rpdf_dither(1000, bits, np.random.default_rng(3)), bits)
-    assert not silence.any()
 
 
 # White noise through AES17's 20 Hz-20 kHz band and the weightings, computed by numerical integration of the curves.

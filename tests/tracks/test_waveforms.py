@@ -17,7 +17,6 @@ from humcheck.tracks.waveforms import (
     marker_chirp_derivative,
     section_derivative,
     section_waveform,
-    track_derivative,
     track_waveform,
 )
 
@@ -63,14 +62,6 @@ def test_derivative_of_the_long_chirp_agrees_with_differences():
         slope = marker_chirp_derivative(channel, time_s, 24000.0)
         differences = slope_by_differences(partial(chirp, channel), time_s)
         np.testing.assert_allclose(slope, differences, rtol=0, atol=5e-8 * FASTEST)
-
-
-def test_derivative_of_the_track_is_that_of_its_sections():
-    time_s = np.linspace(0, TRACK.duration_s, 20011)
-    slope = track_derivative(TRACK, time_s, 48000.0)
-    for column, channel in enumerate(("left", "right")):
-        summed = sum(section_derivative(section, time_s, channel, 48000.0) for section in TRACK.sections)
-        np.testing.assert_array_equal(slope[:, column], summed)
 
 
 @settings(max_examples=20, deadline=None)

@@ -52,15 +52,12 @@ class NoiseFloor:
         Centres of the blocks.
     log_variance : numpy.ndarray, shape (n_ch, n_blocks)
         Natural logarithm of the variance that white noise of this density would have.
-    effective_bins : numpy.ndarray, shape (n_blocks,)
-        Independent bins that each block rests on.
     cross : complex
         Mean of the conjugate of the first channel's noise times the second's, both of unit power; 0 for one channel.
     """
 
     block_hz: Floats
     log_variance: Floats
-    effective_bins: Floats
     cross: complex
 
     def variance(self, frequency_hz: Any) -> Floats:
@@ -80,22 +77,21 @@ def read_noise_floor(hann_power: Floats, values: npt.NDArray[np.complex128], bin
     log_power = np.log(np.maximum(hann_power, TINY))
     edges = _split_where_steep(log_power, block_edges(hann_power.shape[1], bin_hz))
     starts, lengths = edges[:-1] - edges[0], np.diff(edges)
-    mean, kept = np.empty((hann_power.shape[0], starts.size)), np.empty((hann_power.shape[0], starts.size))
+    mean = np.empty((hann_power.shape[0], starts.size))
     loud = np.zeros(edges[-1] - edges[0], dtype=np.bool_)
     for channel, power in enumerate(hann_power[:, edges[0] : edges[-1]]):
         first = np.exp(np.add.reduceat(log_power[channel, edges[0] : edges[-1]], starts) / lengths + EULER)
-        mean[channel], kept[channel], standing_out = _block_means(power, first, starts, lengths)
+        mean[channel], standing_out = _block_means(power, first, starts, lengths)
         loud[standing_out] = True
     return NoiseFloor(
         block_hz=(edges[:-1] + edges[1:] - 1) / 2 * bin_hz,
         log_variance=_smoothed(np.log(np.maximum(mean, TINY))),
-        effective_bins=kept.min(axis=0) / 1.5,
         cross=_cross(values, mean, edges, loud, bin_hz),
     )
 
 
-def _block_means(power: Floats, first: Floats, starts: Indices, lengths: Indices) -> tuple[Floats, Floats, Indices]:
-    """Return each block's mean without what stands out, the bins it rests on, and the bins left out."""
+def _block_means(power: Floats, first: Floats, starts: Indices, lengths: Indices) -> tuple[Floats, Indices]:
+    """Return each block's mean without what stands out, and the bins left out."""
     mean = first
     for _ in range(3):
         loud = np.flatnonzero(power > CUT * np.repeat(mean, lengths))
@@ -107,7 +103,7 @@ def _block_means(power: Floats, first: Floats, starts: Indices, lengths: Indices
         quiet[loud] = 0.0
         total = np.add.reduceat(quiet, starts)
         mean = np.where(kept > FEWEST_IN_STEEP / 4, total / np.maximum(kept, 1) / CUT_MEAN, mean)
-    return mean, kept.astype(np.float64), loud
+    return mean, loud
 
 
 def block_edges(n_bins: int, bin_hz: float) -> npt.NDArray[np.int64]:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STEP_RATIO = 10.0 ** (1.0 / 40.0)
 LOWEST_HZ = 8.0
 #: Points off the series that readings are quoted at: AES17's standard frequency and the nominal kilohertz.
 EXTRA_HZ = (997.0, 1000.0)
