@@ -15,7 +15,8 @@ from humcheck.estimates.sweeps.deconvolution import (
     SweepLaw,
     impulse_response,
 )
-from humcheck.estimates.sweeps.steady_lines import LineScan, nulled_kernel, scan_lines
+from humcheck.estimates.sweeps.line_nulling import nulled_kernel
+from humcheck.estimates.sweeps.steady_lines import LineScan, scan_lines
 from humcheck.estimates.sweeps.windows import WindowShape, noise_offsets_s, read, window_at
 
 #: Each band of impulse responses is this much wider than the next lower one.

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.estimates.sweeps.deconvolution import Complexes, Floats, ImpulseResponse, SweepLaw
+from humcheck.estimates.sweeps.phasors import Phasors
 from humcheck.tracks.envelopes import edge
 
 LONGEST_S = 0.8
@@ -107,23 +108,10 @@ def window_kernel(frequency_hz: float, window: Window, rate_hz: float) -> Kernel
     late = int(window.late_s * rate_hz)
     local = np.arange(-early, late + 1)
     position = np.where(local < 0, local / (early + 1.0), local / (late + 1.0))
-    weights = _edges(position) * np.conj(turning(np.array([frequency_hz]), local, rate_hz)[0])
+    weights = _edges(position) * np.conj(Phasors(np.array([frequency_hz / rate_hz]), local).rows()[0])
     local.setflags(write=False)
     weights.setflags(write=False)
     return Kernel(local=local, weights=weights, frequency_hz=frequency_hz)
-
-
-def turning(frequency_hz: Floats, local: NDArray[np.intp], rate_hz: float) -> Complexes:
-    """Return ``exp(2j pi f n / rate)`` for consecutive sample indices, shape (n_frequencies, n).
-
-    Products of a coarse and a fine row: an exponential costs twenty times a product.
-    """
-    n_fine = 64
-    step = (2j * np.pi / rate_hz) * frequency_hz[:, np.newaxis]
-    coarse = np.exp(step * np.arange(local[0], local[-1] + 1, n_fine))
-    fine = np.exp(step * np.arange(n_fine))
-    products = coarse[:, :, np.newaxis] * fine[:, np.newaxis, :]
-    return np.asarray(products.reshape(frequency_hz.size, -1)[:, : local.size])
 
 
 def read(response: ImpulseResponse, row: int, kernel: Kernel, places_s: Floats) -> Complexes:
