@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from humcheck.estimates.lines.spectrum import Floats
 
@@ -40,14 +41,19 @@ class PhaseSpline:
 
     def basis(self, time_s: Floats) -> Floats:
         """Return the basis functions at times, shape (n_times, n_coefficients)."""
-        place = np.clip(time_s / self.knot_s, 0.0, self.n_coefficients - 3 - 1e-9)
-        first = place.astype(int)
-        u = place - first
-        weights = np.stack([(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3], axis=1)
+        first, weights = self.local_basis(time_s)
         basis = np.zeros((time_s.size, self.n_coefficients))
         rows = np.arange(time_s.size)[:, np.newaxis]
-        basis[rows, first[:, np.newaxis] + np.arange(4)] = weights / 6.0
+        basis[rows, first[:, np.newaxis] + np.arange(4)] = weights.T
         return basis
+
+    def local_basis(self, time_s: Floats) -> tuple[NDArray[np.intp], Floats]:
+        """Return the four basis functions that are not zero at each time: the first one's place, and (4, n_times)."""
+        place = np.clip(time_s / self.knot_s, 0.0, self.n_coefficients - 3 - 1e-9)
+        first = place.astype(np.intp)
+        u = place - first
+        weights = np.stack([(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3])
+        return first, weights / 6.0
 
     def roughness(self) -> Floats:
         """Return D2'D2 of the coefficients' second differences, shape (n_coefficients, n_coefficients)."""

@@ -66,22 +66,22 @@ def line_at_middle(values: Complexes, weight: Floats, rate_hz: float) -> tuple[C
 
     Parameters
     ----------
-    values, weight : numpy.ndarray, shape (n_orders, n_ch, n_times)
-        Envelopes, and how much each moment counts.
+    values, weight : numpy.ndarray, shape (..., n_times)
+        Envelopes, and how much each moment counts; all of the same length of time.
     rate_hz : float
         Values a second.
 
     Returns
     -------
-    amplitude, variance : numpy.ndarray, shape (n_orders, n_ch)
+    amplitude, variance : numpy.ndarray, shape (...)
         Complex amplitude of a line there, and what the surroundings, the louder side of them, make of it.
     """
     import scipy.fft
 
-    n_fft = int(scipy.fft.next_fast_len(PADDING * values.shape[2]))
+    n_fft = int(scipy.fft.next_fast_len(PADDING * values.shape[-1]))
     bin_hz = rate_hz / n_fft
     total, length_s = _weights(weight, rate_hz)
-    spectrum = scipy.fft.fft(weight * values, n_fft, axis=2)
+    spectrum = scipy.fft.fft(weight * values, n_fft)
     # Distances in bins, negative frequencies at the end of the spectrum.
     below, above = n_fft // 2, n_fft - 1 - n_fft // 2
     reach = int(np.ceil((FLAT_HZ + 0.5) / bin_hz)) - 1
@@ -93,20 +93,20 @@ def line_at_middle(values: Complexes, weight: Floats, rate_hz: float) -> tuple[C
     used = [side for side in sides if side.size > LEAST_RING * ring]
     if not used:
         used = [np.arange(-min(reach, below), min(reach, above) + 1)]
-    beside = [_mean_log_power(spectrum[:, :, side], total) for side in used]
-    return spectrum[:, :, 0] / total, np.asarray(np.exp(np.max(beside, axis=0) + EULER))
+    beside = [_mean_log_power(spectrum[..., side], total) for side in used]
+    return spectrum[..., 0] / total, np.asarray(np.exp(np.max(beside, axis=0) + EULER))
 
 
 def _mean_log_power(spectrum: Complexes, total: Floats) -> Floats:
     """Return the mean over the last axis of the logarithm of the power."""
-    power = (spectrum.real**2 + spectrum.imag**2) / total[:, :, np.newaxis] ** 2
-    return np.asarray(np.log(np.maximum(power, TINY)).mean(axis=2))
+    power = (spectrum.real**2 + spectrum.imag**2) / total[..., np.newaxis] ** 2
+    return np.asarray(np.log(np.maximum(power, TINY)).mean(axis=-1))
 
 
 def _weights(weight: Floats, rate_hz: float) -> tuple[Floats, float]:
     """Return the sum of the weights of each band, and the length of time that they leave."""
-    total = np.maximum(weight.sum(axis=2), TINY)
-    lengths_s = total**2 / np.maximum((weight**2).sum(axis=2), TINY) / rate_hz
+    total = np.maximum(weight.sum(axis=-1), TINY)
+    lengths_s = total**2 / np.maximum((weight**2).sum(axis=-1), TINY) / rate_hz
     return total, max(float(np.quantile(lengths_s, 0.2)), 1.0 / rate_hz)
 
 

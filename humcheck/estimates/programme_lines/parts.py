@@ -8,7 +8,7 @@ import numpy as np
 
 from humcheck.audio.levels import Floats
 from humcheck.estimates.lines.spectrum import Complexes
-from humcheck.estimates.programme_lines.basebands import Basebands
+from humcheck.estimates.programme_lines.basebands import Basebands, Indices
 from humcheck.estimates.programme_lines.beside import TINY, line_at_middle
 
 #: Shortest part, number of parts of a short recording, and length and number of parts of a long one.
@@ -40,29 +40,27 @@ class Parts:
 
 def read_parts(bands: Basebands, turned: Complexes) -> Parts:
     """Return the lines of each part of bands that were turned by the phase of the fundamental."""
-    middles, amplitudes, variances = [], [], []
-    for part in _slices(bands):
-        values = turned[:, :, part]
-        taper = np.broadcast_to(np.hanning(values.shape[2] + 2)[1:-1], values.shape)
-        amplitude, variance = line_at_middle(values, taper, bands.rate_hz)
-        middles.append(float(bands.time_s[part].mean()))
-        amplitudes.append(amplitude)
-        variances.append(variance)
-    return Parts(
-        middle_s=np.array(middles),
-        amplitude=np.stack(amplitudes, axis=2),
-        variance=np.maximum(np.stack(variances, axis=2), TINY),
-    )
+    edges = _edges(bands)
+    lengths = np.diff(edges)
+    shape = (*turned.shape[:2], lengths.size)
+    middle_s, amplitude, variance = np.empty(lengths.size), np.empty(shape, dtype=np.complex128), np.empty(shape)
+    for length in np.unique(lengths):  # two at most: all parts of one length are read at once
+        same = np.flatnonzero(lengths == length)
+        places = edges[same, np.newaxis] + np.arange(length)
+        taper = np.hanning(length + 2)[np.newaxis, 1:-1]
+        amplitude[:, :, same], variance[:, :, same] = line_at_middle(turned[:, :, places], taper, bands.rate_hz)
+        middle_s[same] = bands.time_s[places].mean(axis=1)
+    return Parts(middle_s=middle_s, amplitude=amplitude, variance=np.maximum(variance, TINY))
 
 
-def _slices(bands: Basebands) -> list[slice]:
+def _edges(bands: Basebands) -> Indices:
+    """Return where the parts begin, and where the last one ends."""
     duration_s = bands.duration_s
     if duration_s < LONG_S:
         number = int(np.clip(duration_s / SHORTEST_S, FEWEST, SHORT))
     else:
         number = int(np.clip(duration_s / LONG_PART_S, SHORT, MOST))
-    edges = np.linspace(0, bands.time_s.size, number + 1).astype(int)
-    return [slice(int(a), int(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return np.linspace(0, bands.time_s.size, number + 1).astype(np.int64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -121,9 +122,10 @@ def _says(bands: Basebands, spectrum: LineSpectrum, grid_hz: Floats) -> Floats:
     """Return what a frame's lines say for every fundamental, shape (n_frequencies,)."""
     offset_hz = bands.orders[:, np.newaxis] * grid_hz
     places = np.round(offset_hz / spectrum.bin_hz).astype(np.int64) + spectrum.middle
-    places = np.clip(places, 0, spectrum.gain.shape[2] - 1)
-    shape = (places.shape[0], spectrum.gain.shape[1], places.shape[1])
-    gain = np.take_along_axis(spectrum.gain, np.broadcast_to(places[:, np.newaxis], shape), axis=2)
+    gains = spectrum.gain
+    places = np.clip(places, 0, gains.shape[2] - 1)
+    shape = (places.shape[0], gains.shape[1], places.shape[1])
+    gain = np.take_along_axis(gains, np.broadcast_to(places[:, np.newaxis], shape), axis=2)
     factor = mixed(quick_log_factor(gain), 0.5).sum(axis=1)
     say = bounded_say(factor, 2 * FLAT_HZ * spectrum.length_s)
     usable = (np.abs(offset_hz) < FLAT_HZ) & own_orders(bands)[:, np.newaxis]
@@ -137,18 +139,23 @@ def quick_log_factor(gain: Floats) -> Floats:
 
 def _fine_score(bands: Basebands, weight: Floats, frame: slice, spectrum: LineSpectrum, offsets_hz: Floats) -> Floats:
     """Return the score of a frame close to its fundamental: logarithms of the lines' power, so that no line decides."""
-    values = bands.values[:, :, frame] * weight[:, :, frame] * _taper(frame.stop - frame.start)
-    time_s = bands.time_s[frame] - bands.time_s[frame].mean()
-    total = np.maximum((weight[:, :, frame] * _taper(frame.stop - frame.start)).sum(axis=2), TINY)
-    score = np.zeros(offsets_hz.size)
     middle_hz = float(offsets_hz.mean())
-    for place in np.flatnonzero(own_orders(bands) & (np.abs(bands.orders * middle_hz) < FLAT_HZ)):
-        order = int(bands.orders[place])
-        turn = np.exp(-2j * np.pi * order * np.outer(time_s, offsets_hz))
-        power = np.abs(values[place] @ turn) ** 2 / total[place][:, np.newaxis] ** 2
-        bins = int(np.clip(round(order * middle_hz / spectrum.bin_hz) + spectrum.middle, 0, spectrum.gain.shape[2] - 1))
-        score += np.log1p(power / spectrum.variance[place, :, bins][:, np.newaxis]).sum(axis=0)
-    return score
+    used = np.flatnonzero(own_orders(bands) & (np.abs(bands.orders * middle_hz) < FLAT_HZ))
+    if not used.size:
+        return np.zeros(offsets_hz.size)
+    counts = weight[used, :, frame] * _taper(frame.stop - frame.start)
+    time_s = bands.time_s[frame] - bands.time_s[frame].mean()
+    # Each harmonic's turn is the last one's and one more of the fundamental's: a product, where that was an exponential.
+    once = np.exp(-2j * np.pi * np.outer(time_s, offsets_hz))
+    turns = np.empty((int(bands.orders[used[-1]]), *once.shape), dtype=np.complex128)
+    turns[0] = once
+    for last, following in pairwise(turns):
+        np.multiply(last, once, out=following)
+    power = np.abs((bands.values[used, :, frame] * counts) @ turns[bands.orders[used] - 1]) ** 2
+    total = np.maximum(counts.sum(axis=2, keepdims=True), TINY)
+    bins = np.round(bands.orders[used] * middle_hz / spectrum.bin_hz).astype(np.int64) + spectrum.middle
+    beside = spectrum.variance[used, :, np.clip(bins, 0, spectrum.variance.shape[2] - 1)]
+    return np.asarray(np.log1p(power / total**2 / beside[:, :, np.newaxis]).sum(axis=(0, 1)))
 
 
 def _likeliest(scores: Floats, hop_s: float) -> Indices:

@@ -14,7 +14,7 @@ from humcheck.audio.levels import Floats
 from humcheck.estimates.lines.evidence import line_log_factor
 from humcheck.estimates.lines.spectrum import Complexes
 from humcheck.estimates.lines.spline import PhaseSpline
-from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands
+from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands, Indices
 from humcheck.estimates.programme_lines.beside import TINY, line_at_middle, smoothed_power
 from humcheck.estimates.programme_lines.parts import Parts, lines_of, read_parts, steady_phase
 from humcheck.estimates.programme_lines.path import WALK_HZ, Path
@@ -63,13 +63,13 @@ def fit_track(bands: Basebands, path: Path) -> Track:
     start_s = float(bands.time_s[0])
     time_s = bands.time_s - start_s
     spline = _spline(bands.duration_s)
-    basis = spline.basis(time_s)
+    basis, local = spline.basis(time_s), spline.local_basis(time_s)
     penalty = spline.roughness() / spline.roughness_variance(WALK_HZ)
     middle = basis[time_s.size // 2]
     coefficients = _start(bands, path, basis)
     for _ in range(N_STEPS):
         pulls = _pulls(bands, turned_by(bands, basis @ coefficients))
-        gradient, curvature = _normal_equations(pulls, basis)
+        gradient, curvature = _normal_equations(pulls, middle.size, *local)
         hessian = curvature + penalty + 1e-9 * np.trace(curvature) / middle.size * np.eye(middle.size)
         hessian += np.outer(middle, middle) * max(float(np.trace(curvature)), 1.0)
         step = np.linalg.solve(hessian, gradient - penalty @ coefficients)
@@ -143,13 +143,27 @@ def _pulls(bands: Basebands, turned: Complexes) -> _Pulls:
     return _Pulls(trust=said.trust * share[:, :, np.newaxis], pull=said.pull * share[:, :, np.newaxis])
 
 
-def _normal_equations(pulls: _Pulls, basis: Floats) -> tuple[Floats, Floats]:
-    """Return gradient and curvature of the log likelihood in the coefficients of the phase; levels' phases are free."""
-    means = pulls.trust @ basis
-    curvature = (basis.T * pulls.trust.sum(axis=(0, 1))) @ basis
-    over = 1.0 / np.maximum(pulls.trust.sum(axis=2), TINY)
-    curvature -= np.einsum("kci,kcj,kc->ij", means, means, over, optimize=True)
-    return 2.0 * (basis.T @ pulls.pull.sum(axis=(0, 1))), 2.0 * np.asarray(curvature)
+def _normal_equations(pulls: _Pulls, number: int, first: Indices, local: Floats) -> tuple[Floats, Floats]:
+    """Return gradient and curvature of the log likelihood in the coefficients of the phase; levels' phases are free.
+
+    Of the basis functions, which are `number`, only four are not zero at any time: `first` and the next three.
+    """
+    knots, starts = np.unique(first, return_index=True)  # time runs on: each knot has a stretch of its own
+
+    def summed(values: Floats) -> Floats:
+        return np.add.reduceat(values, starts, axis=-1)
+
+    trust = pulls.trust.reshape(-1, first.size)
+    total, pull = trust.sum(axis=0), pulls.pull.sum(axis=(0, 1))
+    means, gradient, curvature = np.zeros((len(trust), number)), np.zeros(number), np.zeros((number, number))
+    for one, weights in enumerate(local):
+        means[:, knots + one] += summed(trust * weights)
+        gradient[knots + one] += summed(pull * weights)
+        for other, others in enumerate(local):
+            curvature[knots + one, knots + other] += summed(total * weights * others)
+    over = 1.0 / np.maximum(trust.sum(axis=1), TINY)
+    curvature -= (means.T * over) @ means
+    return 2.0 * gradient, 2.0 * curvature
 
 
 def _scatter_hz(bands: Basebands, pulls: _Pulls) -> float:
