@@ -56,6 +56,8 @@ class NoiseTexture:
         noise.
     crest_db : numpy.ndarray
         From the median to the loudest three hundredths of moments, in the same way; `NATURAL_CREST_DB`.
+    n_bins : int
+        Bins from 0 to half the rate: white noise has `n_bins` times the density as its mean square.
     """
 
     centre_hz: Floats
@@ -63,6 +65,12 @@ class NoiseTexture:
     holes: Floats
     spread_db: Floats
     crest_db: Floats
+    n_bins: int
+
+    @property
+    def is_readable(self) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+        """Whether enough bins of a band are free of lines, shape (n_bands, n_channels)."""
+        return np.asarray(self.spread_db > 0.0)
 
 
 def noise_texture(samples: Floats, rate_hz: float) -> NoiseTexture | None:
@@ -87,6 +95,7 @@ def noise_texture(samples: Floats, rate_hz: float) -> NoiseTexture | None:
         holes=holes,
         spread_db=spread_db,
         crest_db=crest_db,
+        n_bins=length // 2,
     )
 
 

@@ -10,21 +10,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from humcheck.analyzers.places import Place, span_s
+from humcheck.analyzers.step_ladder import LINEAR_DB, LOUD_DBFS, SOFT_DBFS, UNREST, Ladder, gains_in_order, ladder_of
 from humcheck.audio.levels import power_to_dbfs
 from humcheck.estimates.tones.blocks import Floats
 from humcheck.estimates.tones.distortion import ToneDistortion
-from humcheck.estimates.tones.steps import Steps
 from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.results.quantities import QUANTITIES
 from humcheck.results.rows import Channel, Fault
+from humcheck.takes.take import Take
 
-#: A linear path keeps its gain within this between steps (common practice, no source)...
-LINEAR_DB = 0.1
-#: ... and within this from the start to the end of a step.
-STILL_DB = 0.15
-#: Hum that beats with the tone may move a step by a few times the RMS movement of its 10 ms means.
-_UNREST = 4.0
-_SOFT_DBFS, _LOUD_DBFS = -40.0, -12.0
 #: A bent curve changes the gain of a loud tone by about three times the share of its harmonics (a cubic one exactly, in
 #: nepers), clipping by less; a limiter leaves none.
 _BENT_DB = 4.0 * 8.686
@@ -51,20 +46,34 @@ _GATE_SPOILS = [*_NOISES, *_RANGES]
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """What is wrong in one channel: a fault's code, how large, and the channel."""
+    """What is wrong in one channel: a fault's code, how large, the channel, and where it shows."""
 
     code: str
     size_db: float
     channel: Channel
+    places: tuple[Place, ...]
 
 
-def step_faults(tones: TakeTones, *, noise_counts: bool = True) -> list[Fault]:
+@dataclass(frozen=True, slots=True)
+class _Sign:
+    """One sign of a fault: how large, and where."""
+
+    size_db: float
+    places: tuple[Place, ...]
+
+
+_LEVEL, _FULL_SCALE, _QUIET, _ZERO = (Place(name) for name in ("level", "full-scale", "quiet", "zero"))
+
+
+def step_faults(tones: TakeTones, *, take: Take | None = None, noise_counts: bool = True) -> list[Fault]:
     """Return the faults of level handling that a take's steps, tones and silences show.
 
     Parameters
     ----------
     tones : TakeTones
         The tones of one take.
+    take : Take, optional
+        The take itself, to say when.
     noise_counts : bool, optional
         Whether noise that changes with the sound counts; not so where lossy coding explains it.
 
@@ -75,116 +84,108 @@ def step_faults(tones: TakeTones, *, noise_counts: bool = True) -> list[Fault]:
         only one is affected.
     """
     seen = [fault for index in range(len(tones.channels)) for fault in _channel_faults(tones, index, noise_counts)]
-    faults = [_fault(code, [one for one in seen if one.code == code], tones) for code in _SENTENCES]
+    faults = [_fault(code, [one for one in seen if one.code == code], tones, take) for code in _SENTENCES]
     return [fault for fault in faults if fault is not None]
 
 
 def _channel_faults(tones: TakeTones, index: int, noise_counts: bool) -> list[_Seen]:
-    channel = tones.channels[index]
+    ladder = ladder_of(tones.steps, index)
+    noises = [_noise_rise_db(tones, index), _noise_fall_db(tones, index), _mute_db(tones, index)]
+    rise_db, fall_db, mute_db = noises if noise_counts else (0.0, 0.0, 0.0)
+    restless = [
+        *_moved(tones, index),
+        *_uneven(tones, ladder, index),
+        _shifted(tones, ladder, index),
+        _Sign(rise_db, (_QUIET,)),
+    ]
+    signs = {"automatic-gain": restless, "overload": _overload(tones, ladder, index)}
+    if not any(sign.size_db > 0.0 for sign in restless):
+        signs["gate"] = [*_soft_loss(ladder), _Sign(fall_db, (_QUIET,))]
+        signs["mutes-on-zero"] = [_Sign(mute_db, (_ZERO,))]
     found: list[_Seen] = []
-    restless_db = max(_gain_span_db(tones, index), _noise_rise_db(tones, index) if noise_counts else 0.0)
-    overload_db = _overload_db(tones, index)
-    if restless_db > 0.0:
-        found.append(_Seen("automatic-gain", restless_db, channel))
-    if overload_db > 0.0:
-        found.append(_Seen("overload", overload_db, channel))
-    gate_db = max(_soft_loss_db(tones, index), _noise_fall_db(tones, index) if noise_counts else 0.0)
-    if gate_db > 0.0 and restless_db == 0.0:
-        found.append(_Seen("gate", gate_db, channel))
-    mute_db = _mute_db(tones, index) if noise_counts else 0.0
-    if mute_db > 0.0 and restless_db == 0.0:
-        found.append(_Seen("mutes-on-zero", mute_db, channel))
+    for code, all_signs in signs.items():
+        there = [sign for sign in all_signs if sign.size_db > 0.0]
+        if there:
+            places = tuple(place for sign in there for place in sign.places)
+            found.append(_Seen(code, max(sign.size_db for sign in there), tones.channels[index], places))
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Ladder:
-    """One channel's steps that are heard, gain re the steps in the middle."""
-
-    nominal_dbfs: Floats
-    gain_db: Floats
-    allowed_db: Floats
-    change_db: Floats
-    still_db: Floats
-
-    @property
-    def middle(self) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-        return (self.nominal_dbfs >= _SOFT_DBFS) & (self.nominal_dbfs <= _LOUD_DBFS)
+def _steps_at(ladder: Ladder, size_db: Floats, wrong: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[_Sign]:
+    numbers = ladder.number[wrong].tolist()
+    return [_Sign(float(size), (Place("steps", number),)) for size, number in zip(size_db[wrong], numbers, strict=True)]
 
 
-def _ladder(steps: Steps | None, index: int) -> _Ladder | None:
-    if steps is None:
-        return None
-    heard = steps.heard[:, index]
-    nominal, gain = steps.nominal_dbfs[heard], steps.gain_db[heard, index]
-    middle = (nominal >= _SOFT_DBFS) & (nominal <= _LOUD_DBFS)
-    if not middle.any():
-        return None
-    unrest = _UNREST * steps.unrest_db[heard, index]
-    return _Ladder(
-        nominal_dbfs=nominal,
-        gain_db=gain - float(np.median(gain[middle])),
-        allowed_db=np.maximum(LINEAR_DB, unrest),
-        change_db=steps.change_db[heard, index],
-        still_db=np.maximum(STILL_DB, unrest),
-    )
+def _uneven(tones: TakeTones, ladder: Ladder | None, index: int) -> list[_Sign]:
+    """Return where the gain moves with the level or within a step."""
+    if ladder is None:
+        return []
+    moving = np.abs(ladder.change_db) > ladder.still_db
+    loud = ladder.nominal_dbfs > LOUD_DBFS
+    # Too much gain for soft sound, uneven in the middle, or for loud sound more than its harmonics explain.
+    uneven = (ladder.gain_db > ladder.allowed_db) & ~loud | ladder.middle & (-ladder.gain_db > ladder.allowed_db)
+    bent_db = _BENT_DB * _harmonic_share(tones.full_scale, index)
+    uneven |= loud & (np.abs(ladder.gain_db) > ladder.allowed_db + bent_db)
+    return [
+        *_steps_at(ladder, np.abs(ladder.change_db), moving),
+        *_steps_at(ladder, np.abs(ladder.gain_db), uneven),
+    ]
 
 
-def _gain_span_db(tones: TakeTones, index: int) -> float:
-    """Return by how much the gain moves with level or time, 0 where it does not."""
-    sizes = [_moved_db(tones, index)]
-    ladder = _ladder(tones.steps, index)
-    if ladder is not None:
-        moving = np.abs(ladder.change_db) > ladder.still_db
-        loud = ladder.nominal_dbfs > _LOUD_DBFS
-        # Too much gain for soft sound, uneven in the middle, or for loud sound more than its harmonics explain.
-        uneven = (ladder.gain_db > ladder.allowed_db) & ~loud | ladder.middle & (-ladder.gain_db > ladder.allowed_db)
-        bent_db = _BENT_DB * _harmonic_share(tones.full_scale, index)
-        uneven |= loud & (np.abs(ladder.gain_db) > ladder.allowed_db + bent_db)
-        sizes.append(float(np.max(np.abs(ladder.change_db[moving]), initial=0.0)))
-        sizes.append(float(np.max(np.abs(ladder.gain_db[uneven]), initial=0.0)))
-    return max(sizes)
-
-
-def _moved_db(tones: TakeTones, index: int) -> float:
-    """Return how far the gain moved within the long tones or between the first and the last loud one."""
-    sizes = [0.0]
-    fits = [fit for fit in (tones.level, tones.full_scale.tone if tones.full_scale else None) if fit is not None]
-    for fit in fits:
+def _moved(tones: TakeTones, index: int) -> list[_Sign]:
+    """Return where the gain moved within the long tones or between the first and the last loud one."""
+    signs: list[_Sign] = []
+    loud = tones.full_scale.tone if tones.full_scale else None
+    fits = [(fit, place) for fit, place in ((tones.level, _LEVEL), (loud, _FULL_SCALE)) if fit is not None]
+    for fit, place in fits:
         change = float(abs(fit.movement.change_db[index]))
-        if fit.heard[0, index] and change > max(LINEAR_DB, _UNREST * float(fit.movement.unrest_db[index])):
-            sizes.append(change)
-    if len(fits) == 2 and all(fit.heard[0, index] for fit in fits):
-        moved = float(abs(fits[1].level_dbfs[0, index] - fits[0].level_dbfs[0, index]))
-        sizes.append(moved if moved > LINEAR_DB else 0.0)
-    return max(sizes)
+        if fit.heard[0, index] and change > max(LINEAR_DB, UNREST * float(fit.movement.unrest_db[index])):
+            signs.append(_Sign(change, (place,)))
+    return signs
 
 
-def _overload_db(tones: TakeTones, index: int) -> float:
-    """Return how much of the loudest step is cut off, 0 where nothing is.
+def _shifted(tones: TakeTones, ladder: Ladder | None, index: int) -> _Sign:
+    """Return how far the gain moved between the first and the last loud tone, and between which tones."""
+    gains = gains_in_order(tones, ladder, index)
+    if len(gains) < 2 or gains[0][0] != "level" or gains[-1][0] != "full-scale":
+        return _Sign(0.0, ())
+    moved_db = gains[-1][2] - gains[0][2]
+    if abs(moved_db) <= LINEAR_DB:
+        return _Sign(0.0, ())
+    # Tones between may lie on another part of a bent curve: the first to have made most of the way counts.
+    after = next(number for number, gain in enumerate(gains) if (gain[2] - gains[0][2]) / moved_db > 0.5)
+    before, latter = gains[after - 1], gains[after]
+    return _Sign(abs(moved_db), (Place(before[0], before[1], "end"), Place(latter[0], latter[1], "start")))
+
+
+def _overload(tones: TakeTones, ladder: Ladder | None, index: int) -> list[_Sign]:
+    """Return how much of the loudest step is cut off.
 
     A curve that bends smoothly takes from the step before as well; that is distortion, not overload.
     """
-    ladder = _ladder(tones.steps, index)
-    if ladder is None or len(ladder.gain_db) < 2 or ladder.nominal_dbfs[-1] <= _LOUD_DBFS:
-        return 0.0
+    if ladder is None or len(ladder.gain_db) < 2 or ladder.nominal_dbfs[-1] <= LOUD_DBFS:
+        return []
     loss, loss_before = -float(ladder.gain_db[-1]), -float(ladder.gain_db[-2])
     if _harmonic_share(tones.full_scale, index) < _CLIPPED_SHARE or loss < _CLIPPED_DB:
-        return 0.0
-    return loss if loss > _MUCH_CLIPPED_DB or loss_before < _ABRUPT_SHARE * loss else 0.0
+        return []
+    if loss <= _MUCH_CLIPPED_DB and loss_before >= _ABRUPT_SHARE * loss:
+        return []
+    # Steps cut as the last one is, from the first of them on; the loud tones are as loud as the last step.
+    number = ladder.number[-ladder.gain_db > _ABRUPT_SHARE * loss][0]
+    level_cut = tones.level is not None and _shifted(tones, ladder, index).size_db == 0.0
+    return [_Sign(loss, (*([_LEVEL] if level_cut else []), Place("steps", int(number)), _FULL_SCALE))]
 
 
 def _harmonic_share(loud: ToneDistortion | None, index: int) -> float:
     return 0.0 if loud is None else float(np.sqrt(np.sum(np.abs(loud.harmonics.share[:, index]) ** 2)))
 
 
-def _soft_loss_db(tones: TakeTones, index: int) -> float:
-    """Return how much gain the softest steps lose, 0 where none."""
-    ladder = _ladder(tones.steps, index)
+def _soft_loss(ladder: Ladder | None) -> list[_Sign]:
+    """Return which of the softest steps lose gain."""
     if ladder is None:
-        return 0.0
-    lost = (ladder.nominal_dbfs < _SOFT_DBFS) & (-ladder.gain_db > ladder.allowed_db)
-    return float(np.max(-ladder.gain_db[lost], initial=0.0))
+        return []
+    lost = (ladder.nominal_dbfs < SOFT_DBFS) & (-ladder.gain_db > ladder.allowed_db)
+    return _steps_at(ladder, -ladder.gain_db, lost)
 
 
 def _noise_rise_db(tones: TakeTones, index: int) -> float:
@@ -222,18 +223,18 @@ def _ratio_db(power: float, reference: float) -> float:
 
 _SENTENCES = {
     "automatic-gain": (
-        "Something in this take changes the gain by itself, by {size:.1f} dB: levels cannot be compared. Switch "
+        "Something in this take changes the gain by itself, by {size:.1f} dB{where}: levels cannot be compared. Switch "
         "automatic level control and sound enhancements off, do not touch the level while recording, and record again.",
         _GAIN_SPOILS,
     ),
     "overload": (
-        "The loudest tone is cut off by {size:.1f} dB: an input is overloaded. Turn the level down by 6 dB and record "
-        "again.",
+        "The loudest tone is cut off by {size:.1f} dB{where}: an input is overloaded. Turn the level down by 6 dB and "
+        "record again.",
         _OVERLOAD_SPOILS,
     ),
     "gate": (
-        "Soft sound is turned down, by {size:.1f} dB: a noise gate or a muting circuit hides hum and hiss. Switch it "
-        "off and record again.",
+        "Soft sound is turned down, by {size:.1f} dB{where}: a noise gate or a muting circuit hides hum and hiss. "
+        "Switch it off and record again.",
         _GATE_SPOILS,
     ),
     "mutes-on-zero": (
@@ -244,10 +245,17 @@ _SENTENCES = {
 }
 
 
-def _fault(code: str, seen: list[_Seen], tones: TakeTones) -> Fault | None:
+def _fault(code: str, seen: list[_Seen], tones: TakeTones, take: Take | None) -> Fault | None:
     if not seen:
         return None
     sentence, spoils = _SENTENCES[code]
-    only = seen[0].channel if len(seen) == 1 and len(tones.channels) > 1 else None
-    size_db = max(one.size_db for one in seen)
-    return Fault(code=code, sentence=sentence.format(size=size_db), channel=only, spoils=list(spoils))
+    span = span_s(take, [place for one in seen for place in one.places])
+    where = "" if span is None else f", between {span[0]:.1f} and {span[1]:.1f} s"
+    return Fault(
+        code=code,
+        sentence=sentence.format(size=max(one.size_db for one in seen), where=where),
+        channel=seen[0].channel if len(seen) == 1 and len(tones.channels) > 1 else None,
+        start_s=None if span is None else span[0],
+        end_s=None if span is None else span[1],
+        spoils=list(spoils),
+    )

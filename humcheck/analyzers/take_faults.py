@@ -15,6 +15,9 @@ from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.results.rows import Fault, Role
 from humcheck.takes.take import Take
 
+#: What makes the noise depend on the sound, as a gate or a gain control would.
+_CHANGE_NOISE = ("lossy-coding", "noise-suppression", "undithered")
+
 
 def tone_faults(take: Take, tones: TakeTones) -> list[Fault]:
     """Return the faults that tones, steps and the noise beside them show.
@@ -27,8 +30,8 @@ def tone_faults(take: Take, tones: TakeTones) -> list[Fault]:
         Its tones.
     """
     noise = noise_faults(take)
-    lossy = any(fault.code == "lossy-coding" for fault in noise)
-    faults = step_faults(tones, noise_counts=not lossy)
+    changed = any(fault.code in _CHANGE_NOISE for fault in noise)
+    faults = step_faults(tones, take=take, noise_counts=not changed)
     if any(fault.code == "automatic-gain" for fault in faults):
         # It moves the noise as well.
         noise = [fault for fault in noise if fault.code != "gate"]

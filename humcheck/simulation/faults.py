@@ -62,7 +62,9 @@ def through_codec(sound: Floats, rate_hz: int, file_format: str, subtype: str, c
     return np.asarray(decoded, dtype=np.float64)
 
 
-def suppress_noise(sound: Floats, most_db: float, noise: Floats) -> Floats:
+def suppress_noise(
+    sound: Floats, most_db: float, noise: Floats, *, n_frame: int = _FRAME, learnt_times: float = 1.0
+) -> Floats:
     """Return the sound with noise suppressed by spectral subtraction, bin by bin.
 
     Parameters
@@ -71,27 +73,31 @@ def suppress_noise(sound: Floats, most_db: float, noise: Floats) -> Floats:
         The sound, and a stretch of its noise alone that the suppressor has learnt.
     most_db : float
         How far a bin is turned down at most.
+    n_frame : int
+        Samples in a frame.
+    learnt_times : float
+        The noise taken off is this many times the one learnt.
 
     Notes
     -----
     S. F. Boll, "Suppression of acoustic noise in speech using spectral subtraction", IEEE Trans. ASSP 27(2), 1979.
     """
-    window = np.sin(np.pi * (np.arange(_FRAME) + 0.5) / _FRAME)
-    hop = _FRAME // 2
+    window = np.sin(np.pi * (np.arange(n_frame) + 0.5) / n_frame)
+    hop = n_frame // 2
     n_frames = -(-len(sound) // hop) + 1
     padded = np.zeros(((n_frames + 1) * hop, sound.shape[1]))
     padded[hop : hop + len(sound)] = sound
     result = np.zeros_like(padded)
     least = db_to_ratio(-most_db)
     for channel in range(sound.shape[1]):
-        frames = np.lib.stride_tricks.sliding_window_view(padded[:, channel], _FRAME)[::hop][:n_frames] * window
-        learnt = np.lib.stride_tricks.sliding_window_view(noise[:, channel], _FRAME)[::hop] * window
-        floor = np.sqrt(np.mean(np.abs(np.fft.rfft(learnt, axis=1)) ** 2, axis=0))
+        frames = np.lib.stride_tricks.sliding_window_view(padded[:, channel], n_frame)[::hop][:n_frames] * window
+        learnt = np.lib.stride_tricks.sliding_window_view(noise[:, channel], n_frame)[::hop] * window
+        floor = np.sqrt(np.mean(np.abs(np.fft.rfft(learnt, axis=1)) ** 2, axis=0)) * learnt_times
         spectrum = np.fft.rfft(frames, axis=1)
         size = np.maximum(np.abs(spectrum), 1e-30)
-        kept = np.fft.irfft(spectrum * np.maximum(1.0 - floor / size, least), _FRAME, axis=1) * window
+        kept = np.fft.irfft(spectrum * np.maximum(1.0 - floor / size, least), n_frame, axis=1) * window
         for index in range(n_frames):
-            result[index * hop : index * hop + _FRAME, channel] += kept[index]
+            result[index * hop : index * hop + n_frame, channel] += kept[index]
     return result[hop : hop + len(sound)]
 
 

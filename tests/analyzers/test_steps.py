@@ -1,6 +1,7 @@
 """Faults of level handling: each is found where it is, and none where nothing is wrong."""
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -84,6 +85,44 @@ def test_a_knob_that_is_turned_during_the_take(plain):
     samples = plain.samples.copy()
     samples[len(samples) // 2 :] *= 10.0 ** (-0.5 / 20.0)
     assert codes(plain.with_samples(samples)) == ["automatic-gain"]
+
+
+def placed(take):
+    """The faults, and a function for where a section lies in the take."""
+    laid = dataclasses.replace(take, alignment=SimpleNamespace(polarity={}, clock=take.clock))
+
+    def place_s(name, after_s=0.0):
+        start_s = take.layout.section(name).start_s + after_s
+        return float(take.clock.take_index(np.array([start_s]))[0]) / take.rate_hz
+
+    return step_faults(measure_tones(laid), take=laid), place_s
+
+
+def test_the_moment_a_knob_was_turned_lies_between_two_tones(plain):
+    """In the quiet, which lies between the level tone and the steps."""
+    samples = plain.samples.copy()
+    turned_s = plain.layout.section("quiet").start_s + 1.0
+    samples[round(turned_s * plain.rate_hz) :] *= 10.0 ** (-0.5 / 20.0)
+    (fault,), place_s = placed(plain.with_samples(samples))
+    assert fault.start_s == pytest.approx(place_s("level", 4.0), abs=1e-3)
+    assert fault.start_s < turned_s < fault.end_s
+    assert fault.end_s == pytest.approx(place_s("steps"), abs=1e-3)
+    assert f"between {fault.start_s:.1f} and {fault.end_s:.1f} s" in fault.sentence
+
+
+def test_a_limiter_is_placed_at_the_steps_that_it_turns_down(plain):
+    """It aims at -9 dBFS: the steps at -6, -3 and -1 dBFS, the last three of nine of 0.75 s, are too loud for it."""
+    control = GainControl(target_dbfs=-9.0, most_gain_db=0.0, attack_s=0.005, release_s=0.1)
+    (fault,), place_s = placed(recorded(plain, gain_control=control))
+    assert place_s("steps", 6 * 0.75) - 0.01 <= fault.start_s <= place_s("steps", 7 * 0.75) + 0.01
+    assert fault.end_s == pytest.approx(place_s("steps", 9 * 0.75), abs=1e-3)
+
+
+def test_an_overload_is_placed_from_the_first_loud_tone_on(plain):
+    (fault,), place_s = placed(recorded(plain, clip_dbfs=-2.0))
+    assert fault.code == "overload"
+    assert fault.start_s == pytest.approx(place_s("level"), abs=1e-3)
+    assert fault.end_s == pytest.approx(place_s("full-scale", plain.layout.section("full-scale").duration_s), abs=1e-3)
 
 
 @pytest.mark.parametrize(

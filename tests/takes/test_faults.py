@@ -103,6 +103,14 @@ def test_a_buffer_written_twice_is_placed_to_the_sample(silence):
     assert "hum_level" not in fault.spoils
 
 
+def test_many_buffers_written_twice_are_one_fault(silence):
+    """Jumps of the tone splash over the noise beside it: that is no lossy coding."""
+    sound = recorded(silence)
+    for place in range(7 * RATE_HZ + 30000, 9 * RATE_HZ, 6000):
+        sound = repeat_buffer(sound, place, 1000)
+    only(faults_in(sound, RATE_HZ), "repeated-buffer")
+
+
 def test_buffers_written_twice_in_a_row_are_all_counted(silence):
     sound = recorded(silence)
     for place in (8 * RATE_HZ, 8 * RATE_HZ + 1500):
@@ -152,9 +160,48 @@ def test_a_gate_in_a_track_without_steps(silence):
 
 def test_noise_suppression(silence):
     noise = silence[14 * RATE_HZ : 15 * RATE_HZ]
-    fault = only(faults_in(recorded(suppress_noise(silence, 20.0, noise)), RATE_HZ), "lossy-coding")
+    fault = only(faults_in(recorded(suppress_noise(silence, 20.0, noise)), RATE_HZ), "noise-suppression")
+    assert "coding" not in fault.sentence
     assert {"hiss_level", "hum_level"} <= set(fault.spoils)
     assert "gain" not in fault.spoils
+
+
+def test_suppression_and_coding_are_both_named_where_too_few_bands_show_noise(silence):
+    """Lines every 25 Hz, as a picture leaves them, hide the noise below 16.5 kHz."""
+    noise = silence[14 * RATE_HZ : 15 * RATE_HZ]
+    spectrum = np.fft.rfft(np.random.default_rng(8).normal(0.0, 1e-3, RATE_HZ // 25))
+    spectrum[16500 // 25 :] = 0.0
+    lines = np.resize(np.fft.irfft(spectrum), len(silence))
+    sound = suppress_noise(silence, 20.0, noise) + lines[:, None]
+    fault = only(faults_in(recorded(sound), RATE_HZ), "lossy-coding")
+    assert "lossy coding" in fault.sentence
+    assert "or noise suppression" in fault.sentence
+
+
+@pytest.fixture(scope="module")
+def faint():
+    """A path with less hiss than a step of 16 bits: -101 dBFS, RMS 0.2 steps; hum of one step."""
+    return simulated("silence", hiss=(Hiss.both(-101.0),), hum=(Hum(amplitudes=ground_loop(-93.0)),))
+
+
+def test_a_recorder_that_rounds_without_dither_is_not_called_a_gate(faint):
+    fault = only(faults_in(recorded(faint, bits=16, dither=False), RATE_HZ), "undithered")
+    # Half a step of 2**-15.
+    assert "-96 dBFS" in fault.sentence
+    assert "16 bits" in fault.sentence
+    assert {"hiss_level", "hum_level", "noise_spectrum"} <= set(fault.spoils)
+    assert not {"gain", "tone_level", "thd"} & set(fault.spoils)
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_faint_path_into_a_dithered_recorder_has_no_fault(faint, bits):
+    assert faults_in(recorded(faint, bits=bits), RATE_HZ) == []
+
+
+def test_a_gate_before_a_recorder_without_dither_is_still_a_gate(silence):
+    """Hiss of -88 dBFS, RMS 0.9 steps, would be its own dither: rounding does not take it away."""
+    gate = NoiseGate(threshold_dbfs=-45.0, reduction_db=40.0, hold_s=0.4)
+    only(faults_in(recorded(silence, gate=gate, bits=16, dither=False), RATE_HZ), "gate")
 
 
 CODECS = {"MP3": ("MPEG_LAYER_III", 0.3), "OGG": ("VORBIS", 0.3)}
