@@ -8,20 +8,21 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 
+from humcheck.cli.parsing import Parser, parse
 from humcheck.errors import EXIT_UNUSABLE, HumcheckError, printable
 
 _COMMANDS = ("tracks", "new", "clip", "record", "inspect", "compare", "bench", "calibrate", "demo", "report")
 
 
-def build_parser() -> argparse.ArgumentParser:
+def build_parser() -> Parser:
     """Return the parser with all its commands."""
     from importlib import import_module
 
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="humcheck",
         description="Measure what a box, lead or adapter does to the sound that passes through it: hum, picture buzz, "
         "hiss, level, tone, bleed and distortion, always beside a direct recording.",
-        epilog="Start with 'humcheck demo', which needs no hardware.",
+        epilog="Start with 'humcheck demo', which needs no hardware. What a command takes: humcheck help COMMAND.",
     )
     parser.add_argument("--version", action="store_true", help="print the versions that a report should name")
     parser.add_argument(
@@ -47,7 +48,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _main(argv: Sequence[str] | None) -> int:
     _one_thread_for_linear_algebra()
     parser = build_parser()
-    arguments = parser.parse_args(argv)
+    arguments = parse(parser, list(sys.argv[1:] if argv is None else argv))
     if arguments.version:
         from humcheck.cli.version import print_versions
 
@@ -57,8 +58,7 @@ def _main(argv: Sequence[str] | None) -> int:
 
         return print_completion(parser, arguments.completion)
     if arguments.command is None:
-        parser.print_usage(sys.stderr)
-        return EXIT_UNUSABLE
+        parser.error("no command is named")
     return _run(arguments)
 
 

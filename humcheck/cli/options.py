@@ -75,7 +75,8 @@ def positive_number(text: str) -> float:
     except ValueError:
         value = math.nan
     if not (math.isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+        hint = "; write its decimals after a point" if "," in text else ""
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero{hint}")
     return value
 
 

@@ -64,7 +64,46 @@ def test_version_names_the_libraries_that_numbers_depend_on():
 def test_no_command_is_a_usage_error():
     done = run()
     assert done.returncode == 2
-    assert "usage" in done.stderr
+    assert "humcheck demo" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        ([], "no command is named; begin with: humcheck demo"),
+        (["compar"], "there is no command 'compar' (did you mean compare?)"),
+        (["-v"], "'-v' is not understood here"),
+        (["compare", "direct.wav", "alder.wav"], "come after --direct, takes made through it after --through"),
+        (["compare", "--through", "alder.wav"], "--direct is missing"),
+        (["new", "show", "--ports", "4", "loose"], "humcheck new: 'loose' is not understood here"),
+        (["inspect"], "name one or more recordings"),
+        (["inspect", "x.wav", "--mains", "55"], "--mains: '55' is none of 50, 60, auto"),
+        (["calibrate", "x.wav", "--volts", "0,775"], "--volts: '0,775' is not a number above zero; write its decimals"),
+        (["tracks", "--rate"], "what belongs to --rate is missing"),
+        (["help", "nothing"], "there is no command 'nothing'"),
+        (["demo", "two\nlines"], "'two\\nlines' is not understood here"),
+    ],
+)
+def test_a_call_that_is_not_understood_is_answered_in_one_line(call, says, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(call)
+    assert stopped.value.code == 2
+    answer = capsys.readouterr()
+    assert answer.out == ""
+    assert answer.err.count("\n") == 1
+    assert answer.err.startswith("humcheck")
+    assert says in answer.err
+
+
+def test_help_of_a_command_is_asked_for_in_two_ways(capsys):
+    said = []
+    for call in (["help", "bench"], ["bench", "--help"], ["help"], ["--help"]):
+        with pytest.raises(SystemExit) as stopped:
+            main(call)
+        assert stopped.value.code == 0
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1]
+    assert said[2] == said[3]
 
 
 @pytest.mark.parametrize("value", ["0", "-1", "nan", "inf", "loud"])
