@@ -15,9 +15,10 @@ from humcheck.takes.arrivals import Arrivals, arrivals_of
 from humcheck.takes.channels import ChannelMap, Routing, routing_of
 from humcheck.takes.chirps import TRACK_CHANNELS, Placement
 from humcheck.takes.clock import Clock
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.takes.following import follow
 from humcheck.takes.lost import Jump, count_jumps
-from humcheck.takes.recognition import Sighting
+from humcheck.takes.sighting import Sighting
 from humcheck.takes.slot_fit import SlotFit, fit_slot
 from humcheck.takes.steps import LostSamples, place_steps, steps_between
 from humcheck.takes.timing import ClockFit, clock_of_one, fit_clock
@@ -107,11 +108,12 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
     layout : Layout
         The track's layout.
     """
-    slots = follow(file, sighting, layout)
+    seen = sighting.seen(file)
+    slots = follow(seen, sighting, layout)
     timed = _timed(slots, rough_variances(slots), file.rate_hz, layout.duration_s)
     for _ in range(_MOST_REFITS):
         before_ppm = timed.fit.clock.drift_ppm
-        slots = _refitted(file, slots, timed.fit.clock, layout)
+        slots = _refitted(seen, slots, timed.fit.clock, layout)
         timed = _timed(slots, arrival_variances(slots), file.rate_hz, layout.duration_s)
         if abs(timed.fit.clock.drift_ppm - before_ppm) < _SETTLED_PPM:
             break
@@ -172,7 +174,7 @@ def _undamaged(slots: list[SlotFit]) -> NDArray[np.bool_]:
     return used
 
 
-def _refitted(file: TakeFile, slots: list[SlotFit], clock: Clock, layout: Layout) -> list[SlotFit]:
+def _refitted(file: TakeFile | EqualizedFile, slots: list[SlotFit], clock: Clock, layout: Layout) -> list[SlotFit]:
     """Fit every chirp again at the rate that the clock has there."""
     fitted = []
     for slot in slots:

@@ -2,33 +2,59 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile
+from humcheck.audio.spectra import fast_length
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.takes.slot_fit import SlotFit
 from humcheck.tracks import markers
 from humcheck.tracks.waveforms import bit_chirp
 
 Array = NDArray[np.float64]
 
+#: The clock's errors that `code_rate` tries.
+_CODE_REACH, _CODE_STEP = 1.5e-3, 2e-5
+_CODE_MARGIN_S = 0.002
+_BIT_HZ_PER_S = (markers.BIT_HIGH_HZ - markers.BIT_LOW_HZ) / markers.BIT_S
+_BIT_MIDDLE_HZ = 0.5 * (markers.BIT_HIGH_HZ + markers.BIT_LOW_HZ)
+#: How much later a bit seems to come for each part by which the clock is slower: its middle, and its sweep.
+_BIT_LEVER_S = {
+    "left": 0.5 * markers.BIT_S + _BIT_MIDDLE_HZ / _BIT_HZ_PER_S,
+    "right": 0.5 * markers.BIT_S - _BIT_MIDDLE_HZ / _BIT_HZ_PER_S,
+}
 
-def read_code(file: TakeFile, slot: SlotFit) -> tuple[Array, float]:
-    """Return the bits of a slot's code word as the take has them.
 
-    Parameters
+class CodeReading(NamedTuple):
+    """A code word as a take has it.
+
+    Attributes
     ----------
-    file : TakeFile
-        The take.
-    slot : SlotFit
-        The long chirp before the code word.
-
-    Returns
-    -------
     values : numpy.ndarray, shape (N_BITS,)
         Near 1 for a bit of value 1, near -1 for 0.
     weight : float
         Power with which the slot was received: how much these values should count.
+    share : float
+        Share of the sound at the code word's place that the bits explain, 0 to 1; other sound gives 0.02.
+    """
+
+    values: Array
+    weight: float
+    share: float
+
+
+def read_code(file: TakeFile | EqualizedFile, slot: SlotFit) -> CodeReading:
+    """Return a slot's code word as the take has it.
+
+    Parameters
+    ----------
+    file : TakeFile or EqualizedFile
+        The take.
+    slot : SlotFit
+        The long chirp before the code word.
     """
     rate_hz = slot.placement.samples_per_s
     code = slot.placement.moved(markers.CODE_OFFSET_S)
@@ -42,5 +68,46 @@ def read_code(file: TakeFile, slot: SlotFit) -> tuple[Array, float]:
     template = bit_chirp(slot.channel, time_s - index * markers.BIT_S, rate_hz)
     inside = (index >= 0) & (index < markers.N_BITS)
     match = np.bincount(index[inside], (received * template)[inside], minlength=markers.N_BITS)
-    energy = np.bincount(index[inside], (template**2)[inside], minlength=markers.N_BITS)
-    return match / np.maximum(energy, 1e-300), weight
+    energy = np.maximum(np.bincount(index[inside], (template**2)[inside], minlength=markers.N_BITS), 1e-300)
+    share = float(np.sum(match**2 / energy)) / max(float(received @ received), 1e-300)
+    return CodeReading(match / energy, weight, share)
+
+
+def code_rate(file: TakeFile | EqualizedFile, slot: SlotFit, lever_s: float) -> tuple[float, float]:
+    """Return by what share the clock is slower than a single chirp was taken for, by where the code word comes.
+
+    Parameters
+    ----------
+    file : TakeFile or EqualizedFile
+        The take.
+    slot : SlotFit
+        The long chirp before the code word.
+    lever_s : float
+        How much later the chirp seems to come for each part by which the clock is slower.
+
+    Returns
+    -------
+    error : float
+        The share by which the clock is slower.
+    share : float
+        Share of the sound at the code word's place that its bits then explain, 0 to 1; noise gives 0.05.
+    """
+    rate_hz = slot.placement.samples_per_s
+    code = slot.placement.moved(markers.CODE_OFFSET_S)
+    margin = int(_CODE_MARGIN_S * rate_hz)
+    first = int(np.floor(code.start_index)) - margin
+    n_samples = int(np.ceil(markers.N_BITS * markers.BIT_S * rate_hz)) + 2 * margin
+    received = file.read(first, first + n_samples) @ slot.timing_gains()
+    template = bit_chirp(slot.channel, np.arange(int(markers.BIT_S * rate_hz)) / rate_hz, rate_hz)
+    n_fft = fast_length(n_samples + len(template))
+    match = np.fft.irfft(np.fft.rfft(received, n_fft) * np.conj(np.fft.rfft(template, n_fft)), n_fft)
+    errors = np.arange(-_CODE_REACH, _CODE_REACH, _CODE_STEP)
+    bit_s = markers.BIT_S * np.arange(markers.N_BITS)
+    # Seen from the chirp's middle, which stays where it is, a bit comes later by its distance from there.
+    late_s = errors[:, None] * (markers.CODE_OFFSET_S + bit_s + _BIT_LEVER_S[slot.channel] - lever_s)
+    place = code.start_index - first + (bit_s + late_s) * rate_hz
+    power = np.interp(place, np.arange(n_samples - len(template)), match[: n_samples - len(template)] ** 2).sum(axis=1)
+    best = int(np.argmax(power))
+    inside = received[margin : n_samples - margin]
+    energy = float(template @ template) * float(inside @ inside)
+    return float(errors[best]), float(power[best]) / max(energy, 1e-300)

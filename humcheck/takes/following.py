@@ -6,9 +6,11 @@ from collections.abc import Iterator
 
 from humcheck.audio.files import TakeFile
 from humcheck.takes.chirps import TRACK_CHANNELS, Placement
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.takes.pieces import fit_pieces
-from humcheck.takes.recognition import LEAST_LIKENESS, Sighting, read_candidates
+from humcheck.takes.recognition import LEAST_LIKENESS, read_candidates
 from humcheck.takes.scan import scan
+from humcheck.takes.sighting import Sighting
 from humcheck.takes.slot_fit import SlotFit, fit_slot
 from humcheck.tracks.layouts import Layout
 from humcheck.tracks.markers import MARKER_S, SLOT_OFFSET_S
@@ -19,12 +21,12 @@ _NEAR_S = 0.004
 _FAR_S = (0.15, 2.5)
 
 
-def follow(file: TakeFile, first: Sighting, layout: Layout) -> list[SlotFit]:
+def follow(file: TakeFile | EqualizedFile, first: Sighting, layout: Layout) -> list[SlotFit]:
     """Return the long chirps of all markers that the take holds, in order of time.
 
     Parameters
     ----------
-    file : TakeFile
+    file : TakeFile or EqualizedFile
         The take.
     first : Sighting
         A marker that was read.
@@ -58,7 +60,7 @@ def _updated_rate(anchor: SlotFit, found: SlotFit, rate_hz: float) -> float:
     return measured if abs(measured / rate_hz - 1.0) < 40e-6 else rate_hz
 
 
-def _marker(file: TakeFile, marker: Section, anchor: SlotFit, rate_hz: float) -> tuple[SlotFit, ...]:
+def _marker(file: TakeFile | EqualizedFile, marker: Section, anchor: SlotFit, rate_hz: float) -> tuple[SlotFit, ...]:
     start_index = anchor.take_index + (marker.start_s - anchor.track_s) * rate_hz
     if start_index + MARKER_S * rate_hz < 0.0 or start_index > file.n_samples:
         return ()
@@ -73,7 +75,7 @@ def _marker(file: TakeFile, marker: Section, anchor: SlotFit, rate_hz: float) ->
     return ()
 
 
-def _slots_near(file: TakeFile, marker: Section, placed: Placement) -> Iterator[SlotFit]:
+def _slots_near(file: TakeFile | EqualizedFile, marker: Section, placed: Placement) -> Iterator[SlotFit]:
     if marker.marker_index is None:
         return
     for channel in TRACK_CHANNELS:
@@ -84,7 +86,7 @@ def _slots_near(file: TakeFile, marker: Section, placed: Placement) -> Iterator[
 
 
 def _slot_near(
-    file: TakeFile, marker_index: int, channel: TrackChannel, chirp_track_s: float, guess: Placement
+    file: TakeFile | EqualizedFile, marker_index: int, channel: TrackChannel, chirp_track_s: float, guess: Placement
 ) -> SlotFit | None:
     pieces = fit_pieces(file, channel, guess, fit_rate=False, reach_s=_NEAR_S)
     if pieces is None:
@@ -93,7 +95,7 @@ def _slot_near(
     return slot if slot is not None and slot.likeness > LEAST_LIKENESS else None
 
 
-def _sought(file: TakeFile, marker: Section, placed: Placement, reach_s: float) -> tuple[SlotFit, ...]:
+def _sought(file: TakeFile | EqualizedFile, marker: Section, placed: Placement, reach_s: float) -> tuple[SlotFit, ...]:
     """Look for a marker that is not where it should be."""
     stretch = placed.samples_per_s / file.rate_hz
     reach = reach_s * placed.samples_per_s
@@ -101,7 +103,7 @@ def _sought(file: TakeFile, marker: Section, placed: Placement, reach_s: float) 
     stop = min(int(placed.start_index + MARKER_S * placed.samples_per_s + reach), file.n_samples)
     if stop - start < file.rate_hz * 0.05:
         return ()
-    sighting = read_candidates(file, scan(file, start, stop, (stretch,))).sighting
+    sighting = read_candidates(file, scan(file, start, stop, (stretch,)), equalize=False).sighting
     if sighting is None or sighting.marker_index != marker.marker_index:
         return ()
     return sighting.slots

@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 #: What a jump must gain in log likelihood: one interval in thirty is hit, by any of a hundred likely counts.
 _COST = 8.0
 _MOST_JUMPS = 8
+#: A jump in an interval leaves at least this share of what one elsewhere leaves, or nothing is told of it.
+_TOLD_SHARE = 1e-9
 _FEWEST_MARKERS = 3
 #: A clock may well wander by this in a minute (RMS, ppm); a jump must stand out from that by so many times its spread.
 #: In the minute of quiet of a long track this leaves a single sample open: the other markers are too few to tell.
@@ -80,7 +82,9 @@ def _one_more(model: WanderModel, deviation: Array, shapes: Array, guess: _Guess
     pull = projected @ shapes.T
     stiffness = np.sum((shapes @ model.inverse) * shapes, axis=2)
     plain = model.log_weight - 0.5 * (projected @ left)
-    counts = np.round(pull / np.maximum(stiffness, 1e-300))
+    # Between the only chirp of one side and the others a jump is nothing but skew: no count is any better there.
+    told = stiffness > _TOLD_SHARE * stiffness.max(axis=1, keepdims=True)
+    counts = np.round(np.where(told, pull, 0.0) / np.where(told, stiffness, 1.0))
     for after in range(len(shapes)):
         tried = np.unique(counts[:, after])
         tried = tried[(tried != 0.0) & (tried + guess.jumps.get(after, 0) != 0.0)]

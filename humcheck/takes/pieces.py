@@ -21,6 +21,7 @@ from humcheck.takes.chirps import (
     chirp_frequency_hz,
     signed_sweep_hz_per_s,
 )
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.tracks.sections import TrackChannel
 
 Array = NDArray[np.float64]
@@ -52,13 +53,13 @@ class PieceFit(NamedTuple):
 
 
 def fit_pieces(
-    file: TakeFile, channel: TrackChannel, guess: Placement, *, fit_rate: bool, reach_s: float = REACH_S
+    file: TakeFile | EqualizedFile, channel: TrackChannel, guess: Placement, *, fit_rate: bool, reach_s: float = REACH_S
 ) -> PieceFit | None:
     """Fit one long chirp near a place where it is expected.
 
     Parameters
     ----------
-    file : TakeFile
+    file : TakeFile or EqualizedFile
         The take.
     channel : str
         Track channel of the chirp.
@@ -90,7 +91,7 @@ def fit_pieces(
 
 
 def _delays(
-    file: TakeFile, channel: TrackChannel, guess: Placement, reach_s: float
+    file: TakeFile | EqualizedFile, channel: TrackChannel, guess: Placement, reach_s: float
 ) -> tuple[Array, Array, Array, Array] | None:
     """Return time in the chirp, delay in samples, matched power and energy of each piece inside the take."""
     rate_hz = guess.samples_per_s

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile
-from humcheck.errors import UnusableCall
-from humcheck.results.rows import TrackIdentity
 from humcheck.takes.chirps import TRACK_CHANNELS, Placement
-from humcheck.takes.code_word import read_code
+from humcheck.takes.code_word import code_rate, read_code
+from humcheck.takes.equalized import Equalized, EqualizedFile, equalized_pair, equalized_single
 from humcheck.takes.pieces import PieceFit, fit_pieces
 from humcheck.takes.scan import Candidate, scan
+from humcheck.takes.sighting import Sighting, read_marker, turned
 from humcheck.takes.slot_fit import SlotFit, fit_slot
-from humcheck.tracks.layouts import Layout, layout_of
-from humcheck.tracks.markers import SLOT_OFFSET_S, decode_marker
+from humcheck.tracks.markers import SLOT_OFFSET_S
 from humcheck.tracks.sections import TrackChannel
 
 #: A chirp is taken as one when at least this share of the energy follows it, its phase included. Noise alone reaches
@@ -26,38 +25,18 @@ LEAST_LIKENESS = 0.01
 #: Pieces compare sizes only, so noise reaches about 0.1 by itself.
 _LEAST_PIECE_LIKENESS = 0.12
 _FIRST_REACH_S = 0.004
-#: Bits of a code word must on average be received at this share of their strength.
-_LEAST_BIT = 0.3
+#: Where a rate is sought by the code word alone, chance has more to choose from.
+_LEAST_SOUGHT_SHARE = 0.1
+#: Chirps that follow their template less than this are looked at with the path's filter taken back, too. The take is
+#: seen so from then on if chirps or code word then explain so many times as much of its sound, or leave so small a part
+#: of what was left (white noise alone gives 1.4 times and 0.8), or if the two chirps of a marker tell another rate.
+_PLAIN_LIKENESS = 0.85
+_MORE, _LEFT = 1.4, 0.6
+_SAME_RATE = 15e-6
+_RATE_PASSES = 2
 #: Take seconds for each track second where a file states a rate that is not its own.
 _WRONG_RATES = (48000 / 44100, 44100 / 48000, 2.0, 0.5)
 _WRONG_RATE_SEARCH_S = 45.0
-#: Clock errors tried, in ppm, when a single chirp of a narrow-band take leaves the rate too vague to find the bits.
-_VAGUE_RATES_PPM = (0.0, -150.0, 150.0, -300.0, 300.0, -450.0, 450.0, -600.0, 600.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sighting:
-    """A marker that was found and read.
-
-    Attributes
-    ----------
-    identity : TrackIdentity
-        The track that it belongs to.
-    layout : Layout or None
-        Its layout; None where this version does not know it.
-    marker_index : int
-        Which of the track's markers it is.
-    slots : tuple of SlotFit
-        One or both of its long chirps.
-    samples_per_s : float
-        Take samples for each track second around it.
-    """
-
-    identity: TrackIdentity
-    layout: Layout | None
-    marker_index: int
-    slots: tuple[SlotFit, ...]
-    samples_per_s: float
 
 
 @dataclass(slots=True)
@@ -90,21 +69,88 @@ def find_marker(file: TakeFile, start: int = 0) -> Search:
     return Search(sighting=further.sighting, n_unread=search.n_unread + further.n_unread)
 
 
-def read_candidates(file: TakeFile, candidates: Iterable[Candidate]) -> Search:
-    """Go through candidates until one proves to be a marker that can be read."""
+def read_candidates(
+    file: TakeFile | EqualizedFile, candidates: Iterable[Candidate], *, equalize: bool = True
+) -> Search:
+    """Go through candidates until one proves to be a marker that can be read.
+
+    Parameters
+    ----------
+    file : TakeFile or EqualizedFile
+        The take.
+    candidates : iterable of Candidate
+        Places to look at.
+    equalize : bool, optional
+        Whether to take back what the path does where a chirp is hardly its own.
+    """
     search = Search()
     for candidate in candidates:
         slots = _slots_of(file, candidate)
-        if not slots:
-            continue
-        search.sighting = _read(file, slots)
-        if search.sighting is not None:
+        sighting = read_marker(file, slots) if slots else None
+        if equalize and not isinstance(file, EqualizedFile) and not _is_plain(sighting):
+            sighting = _better(file, sighting, _read_equalized(file, candidate))
+        search.sighting = sighting
+        if sighting is not None:
             return search
-        search.n_unread += 1
+        search.n_unread += _is_marker(file, slots)
     return search
 
 
-def _slots_of(file: TakeFile, candidate: Candidate) -> list[SlotFit]:
+def _is_marker(file: TakeFile | EqualizedFile, slots: list[SlotFit]) -> bool:
+    """Return whether these are chirps of a marker although it cannot be read: both of them, or a code word after it."""
+    return len(slots) == 2 or any(read_code(file, slot).share >= _LEAST_SOUGHT_SHARE for slot in slots)
+
+
+def _is_plain(sighting: Sighting | None) -> bool:
+    return sighting is not None and min(slot.likeness for slot in sighting.slots) >= _PLAIN_LIKENESS
+
+
+def _better(file: TakeFile, plain: Sighting | None, equalized: Sighting | None) -> Sighting | None:
+    """Return the one with more chirps; of two with as many, the plain one unless it is much less clear."""
+    if plain is None or equalized is None:
+        return plain or equalized
+    if len(equalized.slots) != len(plain.slots):
+        return equalized if len(equalized.slots) > len(plain.slots) else plain
+    clear, plainly = _clearness(equalized), _clearness(plain)
+    clearer = bool(np.any((clear > _MORE * plainly + 0.05) | (1.0 - clear + 0.05 < _LEFT * (1.0 - plainly))))
+    apart = abs(equalized.samples_per_s / plain.samples_per_s - 1.0) > _SAME_RATE
+    return equalized if clearer or (apart and len(plain.slots) == 2) else plain
+
+
+def _clearness(sighting: Sighting) -> NDArray[np.float64]:
+    """Return the shares of the sound that chirp and code word explain."""
+    return np.array([max(slot.likeness for slot in sighting.slots), sighting.code_share])
+
+
+def _read_equalized(file: TakeFile, candidate: Candidate) -> Sighting | None:
+    """Return the marker that a candidate proves to be once the path's filter is taken back."""
+    guess = Placement(candidate.start_index, file.rate_hz * candidate.stretch)
+    equalized = equalized_pair(file, candidate.channel, guess) or _equalized_single(file, candidate.channel, guess)
+    if equalized is None:
+        return None
+    seen = EqualizedFile(file, equalized.equalizer)
+    slots = _at_one_rate(seen, _fit_all(seen, equalized.found), guess.samples_per_s)
+    sighting = read_marker(seen, slots) if slots else None
+    return None if sighting is None else replace(sighting, equalizer=equalized.equalizer)
+
+
+def _equalized_single(file: TakeFile, channel: TrackChannel, guess: Placement) -> Equalized | None:
+    """Return the equalizer by one chirp, at the rate that its code word tells."""
+    error = 0.0
+    for _ in range(_RATE_PASSES):
+        equalized = equalized_single(file, channel, guess, error)
+        if equalized is None:
+            return None
+        seen = EqualizedFile(file, equalized.equalizer)
+        slots = _fit_all(seen, equalized.found)
+        more, share = code_rate(seen, slots[0], equalized.lever_s) if slots else (0.0, 0.0)
+        if share < _LEAST_SOUGHT_SHARE:
+            return None
+        error += more
+    return equalized_single(file, channel, guess, error)
+
+
+def _slots_of(file: TakeFile | EqualizedFile, candidate: Candidate) -> list[SlotFit]:
     """Return the exact fits of a candidate's chirp and of its partner, those that hold."""
     guess = Placement(candidate.start_index, file.rate_hz * candidate.stretch)
     pieces = _pieces_twice(file, candidate.channel, guess)
@@ -116,16 +162,21 @@ def _slots_of(file: TakeFile, candidate: Candidate) -> list[SlotFit]:
     partner_pieces = _pieces_twice(file, partner, pieces.placement.moved(away_s))
     if partner_pieces is not None:
         found[partner] = partner_pieces.placement
-    slots = _fit_all(file, found)
-    if len(slots) == 2:
-        rate_hz = (slots[1].take_index - slots[0].take_index) / (slots[1].track_s - slots[0].track_s)
-        # Two chirps that do not belong together give a nonsense rate.
-        if abs(rate_hz / guess.samples_per_s - 1.0) < 0.02:
-            slots = _fit_all(file, {slot.channel: _turned(slot, rate_hz) for slot in slots})
-    return slots
+    return _at_one_rate(file, _fit_all(file, found), guess.samples_per_s)
 
 
-def _pieces_twice(file: TakeFile, channel: TrackChannel, guess: Placement) -> PieceFit | None:
+def _at_one_rate(file: TakeFile | EqualizedFile, slots: list[SlotFit], expected_hz: float) -> list[SlotFit]:
+    """Fit two chirps again at the rate that the time between them tells."""
+    if len(slots) < 2:
+        return slots
+    rate_hz = (slots[1].take_index - slots[0].take_index) / (slots[1].track_s - slots[0].track_s)
+    # Two chirps that do not belong together give a nonsense rate.
+    if abs(rate_hz / expected_hz - 1.0) >= 0.02:
+        return slots
+    return _fit_all(file, {slot.channel: turned(slot, rate_hz) for slot in slots})
+
+
+def _pieces_twice(file: TakeFile | EqualizedFile, channel: TrackChannel, guess: Placement) -> PieceFit | None:
     """Fit the pieces, and once more from there: the second time the rate is right to a few ppm."""
     first = fit_pieces(file, channel, guess, fit_rate=True, reach_s=_FIRST_REACH_S)
     if first is None or first.likeness < _LEAST_PIECE_LIKENESS:
@@ -136,13 +187,7 @@ def _pieces_twice(file: TakeFile, channel: TrackChannel, guess: Placement) -> Pi
     return first if second is None else second
 
 
-def _turned(slot: SlotFit, rate_hz: float) -> Placement:
-    """Return the placement with another rate that leaves the slot's timing where it is."""
-    since_start_s = slot.track_s - SLOT_OFFSET_S[slot.channel]
-    return Placement(slot.take_index - since_start_s * rate_hz, rate_hz)
-
-
-def _fit_all(file: TakeFile, found: dict[TrackChannel, Placement]) -> list[SlotFit]:
+def _fit_all(file: TakeFile | EqualizedFile, found: dict[TrackChannel, Placement]) -> list[SlotFit]:
     """Fit the chirps; track times count from the marker's start as long as it is not known which one it is."""
     slots = []
     for channel in TRACK_CHANNELS:
@@ -152,40 +197,3 @@ def _fit_all(file: TakeFile, found: dict[TrackChannel, Placement]) -> list[SlotF
         if slot is not None and slot.likeness > LEAST_LIKENESS:
             slots.append(slot)
     return slots
-
-
-def _read(file: TakeFile, slots: list[SlotFit]) -> Sighting | None:
-    for values, rate_hz in _code_words(file, slots):
-        if float(np.mean(np.abs(values))) < _LEAST_BIT:
-            continue
-        read = decode_marker([int(value > 0.0) for value in values])
-        if read is not None and (sighting := _sighting(*read, slots, rate_hz)) is not None:
-            return sighting
-    return None
-
-
-def _code_words(file: TakeFile, slots: list[SlotFit]) -> Iterator[tuple[NDArray[np.float64], float]]:
-    """Yield readings of the code word with the rate that they imply, the best first: both slots, then either alone."""
-    readings = [read_code(file, slot) for slot in slots]
-    if len(slots) == 2:
-        weights = [weight for _, weight in readings]
-        both = np.average([values for values, _ in readings], axis=0, weights=weights)
-        yield both, slots[0].placement.samples_per_s
-    for slot, (values, _) in zip(slots, readings, strict=True):
-        yield values, slot.placement.samples_per_s
-    if len(slots) == 1:
-        for ppm in _VAGUE_RATES_PPM:
-            rate_hz = slots[0].placement.samples_per_s * (1.0 + ppm * 1e-6)
-            yield read_code(file, replace(slots[0], placement=_turned(slots[0], rate_hz)))[0], rate_hz
-
-
-def _sighting(identity: TrackIdentity, index: int, slots: list[SlotFit], rate_hz: float) -> Sighting | None:
-    try:
-        layout = layout_of(identity)
-    except UnusableCall:
-        return Sighting(identity=identity, layout=None, marker_index=index, slots=tuple(slots), samples_per_s=rate_hz)
-    if index >= len(layout.markers):
-        return None
-    start_s = layout.markers[index].start_s
-    placed = tuple(replace(slot, marker_index=index, track_s=slot.track_s + start_s) for slot in slots)
-    return Sighting(identity=identity, layout=layout, marker_index=index, slots=placed, samples_per_s=rate_hz)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from humcheck.audio.files import TakeFile
 from humcheck.audio.spectra import fast_length
 from humcheck.takes.chirps import TRACK_CHANNELS, chirp, chirp_time_s
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.tracks.sections import TrackChannel
 
 Power = NDArray[np.float32]
@@ -153,13 +154,13 @@ class ChirpFinder:
 
 
 def scan(
-    file: TakeFile, start: int = 0, stop: int | None = None, stretches: Sequence[float] = (1.0,)
+    file: TakeFile | EqualizedFile, start: int = 0, stop: int | None = None, stretches: Sequence[float] = (1.0,)
 ) -> Iterator[Candidate]:
     """Yield candidates from `start` on in order, reading no further than asked for.
 
     Parameters
     ----------
-    file : TakeFile
+    file : TakeFile or EqualizedFile
         The take.
     start, stop : int, optional
         Take indices between which to look.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile
 from humcheck.takes.chirps import Placement, chirp_and_slope, chirp_frequency_hz
+from humcheck.takes.equalized import EqualizedFile
 from humcheck.tracks.sections import TrackChannel
 
 Array = NDArray[np.float64]
@@ -78,7 +79,7 @@ class SlotFit:
 
 
 def fit_slot(
-    file: TakeFile,
+    file: TakeFile | EqualizedFile,
     marker_index: int,
     channel: TrackChannel,
     chirp_track_s: float,
@@ -89,7 +90,7 @@ def fit_slot(
 
     Parameters
     ----------
-    file : TakeFile
+    file : TakeFile or EqualizedFile
         The take.
     marker_index : int
         Kept in the result.

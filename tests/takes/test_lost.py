@@ -57,6 +57,18 @@ def test_no_false_alarm_from_a_clock_that_wanders(track, noise_samples):
         assert count_jumps(arrivals) == []
 
 
+def test_the_only_chirp_of_one_side_tells_of_no_jump():
+    # A jump after it is the same as a skew of that side: the count that fits best is any number at all.
+    arrivals = Arrivals(
+        rate_hz=48000.0,
+        track_s=np.array([4.935, 5.315, 11.065, 22.565, 26.065]),
+        take_index=48000.0 * np.array([4.935, 5.315, 11.065, 22.565, 26.065]) + [60.0, 0.0, -0.2, 0.1, 16.0],
+        variance=np.array([5e-4, 2e-4, 2e-4, 2e-4, 0.1]),
+        side=np.array([-0.5, 0.5, 0.5, 0.5, 0.5]),
+    )
+    assert count_jumps(arrivals) == [Jump(3, -16)]
+
+
 def test_one_sample_in_a_minute_of_quiet_is_not_claimed():
     # A clock that wanders by 0.3 ppm in a minute strays by a good quarter of a sample over a minute of silence.
     track = layout("silence", "long")
