@@ -12,9 +12,11 @@ from typing import Any
 
 import msgspec
 
+from humcheck.analyzers.clicks import EVENT
 from humcheck.comparison.driven_ports import is_driven_elsewhere
 from humcheck.comparison.material import MeasuredTake
 from humcheck.results import Fault, Measure, NotMeasured
+from humcheck.takes.faults import no_sound_fault
 from humcheck.tracks.layouts import layout_of
 
 #: Plugs moved and put back change a level by hundredths of a decibel, a knob or a second load by more (common practice,
@@ -29,6 +31,9 @@ _ROOM_DBFS = -12.0
 _WANTED_DBFS = -4.0
 #: A recorder's own hum this near to that of the direct recording decides what can be seen in it.
 _OWN_HUM_DB = 6.0
+#: Faults that say already why no track was recognised.
+_ABOUT_TRACKS = ("unread-markers", "newer-track", "no-sound")
+_NEEDS_TRACK = ("gain", "balance", "tone_level", "response_delta", "crosstalk", "thd", "thd_n", "picture_coupling")
 _NEEDED_KINDS = {"sweep": "tone and crosstalk", "quiet": "hum and hiss", "steps": "distortion"}
 
 
@@ -43,10 +48,10 @@ def with_shared_faults(takes: Sequence[MeasuredTake]) -> list[MeasuredTake]:
     Returns
     -------
     list of MeasuredTake
-        In the same order. Codes ``level-changed``, ``wrong-track``, ``low-level``, ``recorder-hum``.
+        In the same order. Codes ``level-changed``, ``wrong-track``, ``no-sound``, ``low-level``, ``recorder-hum``.
     """
     found: dict[str, list[Fault]] = {}
-    for of_kind in (_level_changes, _wrong_tracks, _hidden_by_the_recorder, _recorder_hum):
+    for of_kind in (_level_changes, _wrong_tracks, _no_tracks, _hidden_by_the_recorder, _recorder_hum):
         for take_id, fault in of_kind(takes):
             found.setdefault(take_id, []).append(fault)
     return [_with(take, found[take.row.id]) if take.row.id in found else take for take in takes]
@@ -122,6 +127,45 @@ def _wrong_tracks(takes: Sequence[MeasuredTake]) -> Iterator[tuple[str, Fault]]:
                 f"{take.row.track.name} directly, too.",
             ),
         )
+
+
+def _no_tracks(takes: Sequence[MeasuredTake]) -> Iterator[tuple[str, Fault]]:
+    """Yield the through takes in which no track is recognised although all direct takes hold one."""
+    directs = [take.row.track for take in takes if take.role == "direct"]
+    tracks = sorted({track.name for track in directs if track is not None})
+    if not tracks or None in directs:
+        return
+    for take in takes:
+        # What was put in place of a plug, a driven neighbour and a hand at the leads give takes without a track.
+        meant = is_driven_elsewhere(take) or EVENT in take.row.condition
+        told = any(fault.code in _ABOUT_TRACKS for fault in take.row.faults)
+        if take.role != "through" or take.row.track is not None or meant or told:
+            continue
+        if not _is_silent(take):
+            yield take.row.id, _no_track(_joined(tracks))
+        elif take.row.fix is None:
+            yield (
+                take.row.id,
+                no_sound_fault(
+                    f"this take holds nothing but steady noise, the direct recordings the track {_joined(tracks)}."
+                ),
+            )
+
+
+def _no_track(tracks: str) -> Fault:
+    return Fault(
+        code="wrong-track",
+        sentence="No test track is recognised in this take, while the direct recordings hold the track "
+        f"{tracks}: only hum and noise of its quiet moments can be set against them. See whether it is the right file, "
+        "whether the track was played to its end and the recording ran all the while, and whether its loudest tone "
+        "peaks between -12 and -3 dBFS; then record it again.",
+        spoils=list(_NEEDS_TRACK),
+    )
+
+
+def _is_silent(take: MeasuredTake) -> bool:
+    """Return whether nothing stands out of a take's noise: then it has a quiet stretch, and no peak is told."""
+    return take.quiet is not None and all(row.quantity != "peak_level" for row in take.measures)
 
 
 def _kinds(take: MeasuredTake) -> set[str]:

@@ -2,13 +2,13 @@
 
 import pytest
 
-from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.comparison.take_faults import with_shared_faults
-from humcheck.results import Key, Measure, TakeRow
+from humcheck.results import Fault, Key, Measure, TakeRow
 from humcheck.results.rows import TrackIdentity
 
 
-def take(name, role="direct", track="silence", **levels):
+def take(name, role="direct", track="silence", *, quiet=False, condition=(), fix=None, faults=(), **levels):
     subject = {"through": "Alder"}.get(role, role)
     key = Key(subject=subject, role=role, quantity="take")
     row = TakeRow(
@@ -20,6 +20,9 @@ def take(name, role="direct", track="silence", **levels):
         channels=2,
         sample_format="WAV 24-bit",
         duration_s=27.0,
+        condition=dict(condition),
+        fix=fix,
+        faults=list(faults),
         track=None if track is None else TrackIdentity(name=track, length="short", layout=1),
     )
     measures = tuple(
@@ -27,7 +30,8 @@ def take(name, role="direct", track="silence", **levels):
         for quantity, value in levels.items()
         for channel in ("left", "right")
     )
-    return MeasuredTake(row=row, key=key, measures=measures)
+    part = QuietPart(path=row.file, start=0, stop=1, swapped=False, lines=None) if quiet else None
+    return MeasuredTake(row=row, key=key, measures=measures, quiet=part)
 
 
 def faults_of(*takes):
@@ -65,6 +69,40 @@ def test_through_and_direct_may_differ():
 def test_a_track_that_nobody_recorded_directly(direct, through, found):
     codes = faults_of(take("d1", track=direct), take("t1", "through", track=through))
     assert codes == ({"t1": ["wrong-track"]} if found else {})
+
+
+def test_a_through_take_without_the_track_of_the_direct_ones():
+    (_, through) = with_shared_faults([take("d1"), take("t1", "through", None, quiet=True, peak_level=-3.0)])
+    (fault,) = through.row.faults
+    assert fault.code == "wrong-track"
+    assert "hold the track silence" in fault.sentence
+    # What it tells without a track stays.
+    assert [row.quantity for row in through.measures] == ["peak_level", "peak_level"]
+
+
+def test_a_through_take_in_which_nothing_plays():
+    assert faults_of(take("d1"), take("t1", "through", None, quiet=True)) == {"t1": ["no-sound"]}
+    # Too short for a quiet stretch: nobody knows.
+    assert faults_of(take("d1"), take("t1", "through", None)) == {"t1": ["wrong-track"]}
+
+
+@pytest.mark.parametrize(
+    "takes",
+    [
+        pytest.param([take("d1", track=None), take("t1", "through", None)], id="programme"),
+        pytest.param([take("d1"), take("d2", track=None), take("t1", "through", None)], id="steady takes besides"),
+        pytest.param([take("d1"), take("r1", "recorder", None)], id="recorder"),
+        pytest.param([take("d1"), take("t1", "through", None, condition={"driven_port": "2"})], id="bleed"),
+        pytest.param([take("d1"), take("t1", "through", None, condition={"event": "plug"})], id="a plug is pulled"),
+        pytest.param([take("d1"), take("t1", "through", None, quiet=True, fix="shorted plug")], id="no source"),
+        pytest.param(
+            [take("d1"), take("t1", "through", None, faults=[Fault(code="unread-markers", sentence="")])], id="told"
+        ),
+    ],
+)
+def test_takes_that_need_no_track(takes):
+    before = [one.row.faults for one in takes]
+    assert [one.row.faults for one in with_shared_faults(takes)] == before
 
 
 @pytest.mark.parametrize(
