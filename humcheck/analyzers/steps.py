@@ -31,8 +31,10 @@ _ABRUPT_SHARE = 0.35
 _MUCH_CLIPPED_DB = 1.0
 _NOISE_RISES_DB = 6.0
 _NOISE_FALLS_DB = 10.0
-#: TPDF dither of a 16-bit track, A-weighted 20 Hz-20 kHz at 48 kHz: it is in the quiet section, not in true zero.
-_DITHER_16_DBFS_A = -96.16
+#: TPDF dither of a 16-bit track at 44.1 kHz, a quarter of a step squared spread over half the rate, in mean square per
+#: Hz: it is in the quiet section, not in true zero.
+_DITHER_16_DENSITY = 0.25 * (2.0**-15) ** 2 / 22050.0
+_MUTES_DB = 3.0
 
 _LEVELS = tuple(name for name, entry in QUANTITIES.items() if entry.kind == "level")
 _NOISES = tuple(name for name in _LEVELS if name != "tone_level")
@@ -205,16 +207,16 @@ def _noise_fall_db(tones: TakeTones, index: int) -> float:
 
 
 def _mute_db(tones: TakeTones, index: int) -> float:
-    """Return by how much the noise falls at true zero, 0 where the track's own dither may explain it."""
+    """Return by how much the hiss falls at true zero, 0 where the track's own dither may explain it."""
     if tones.quiet is None or tones.zero is None:
         return 0.0
     full_scale_dbfs = tones.full_scale_dbfs.get(tones.channels[index])
     if full_scale_dbfs is None:
         return 0.0
-    quiet, zero = float(tones.quiet.a_weighted[index]), float(tones.zero.a_weighted[index])
-    dither = 0.5 * 10.0 ** ((_DITHER_16_DBFS_A + full_scale_dbfs) / 10.0)
+    quiet, zero = float(tones.quiet.hiss_density[index]), float(tones.zero.hiss_density[index])
+    dither = _DITHER_16_DENSITY * 10.0 ** (full_scale_dbfs / 10.0)
     fall_db = _ratio_db(quiet, zero)
-    return fall_db if quiet - zero > 2.0 * dither and fall_db > 3.0 else 0.0
+    return fall_db if quiet - zero > 2.0 * dither and fall_db > _MUTES_DB else 0.0
 
 
 def _ratio_db(power: float, reference: float) -> float:
@@ -238,7 +240,7 @@ _SENTENCES = {
         _GATE_SPOILS,
     ),
     "mutes-on-zero": (
-        "The player mutes its output on digital silence (the noise falls by {size:.1f} dB there): the noise was "
+        "The player mutes its output on digital silence (the hiss falls by {size:.1f} dB there): the noise was "
         "measured while it plays very soft dither, so it is right.",
         [],
     ),

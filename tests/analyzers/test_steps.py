@@ -10,15 +10,19 @@ from humcheck.analyzers.steps import step_faults
 from humcheck.estimates.tones import measure_tones
 from humcheck.results.quantities import QUANTITIES
 from humcheck.simulation import (
+    TIMING_625,
     FrameComb,
     GainControl,
     Hiss,
     Hum,
     NoiseGate,
+    Picture,
+    PictureLeak,
     Recorder,
     ground_loop,
     harmonics,
 )
+from humcheck.simulation.raster import picture_rows
 from tests.tone_takes import simulate_tones
 
 NOT_NEEDED = ("tone-left", "tone-right", "imd-smpte", "imd-difference")
@@ -166,6 +170,15 @@ def test_a_player_that_mutes_on_zero_spoils_nothing():
     faults = step_faults(measure_tones(take))
     assert [fault.code for fault in faults] == ["mutes-on-zero"]
     assert faults[0].spoils == []
+
+
+def test_muting_shows_beside_a_whistle_that_does_not_mute():
+    # The line tone stands 20 dB above the player's hiss in any reading of level: only what lies between lines changes.
+    leak = PictureLeak(level_dbfs_at_1k=-90.0)
+    picture = Picture(rows=picture_rows("white", TIMING_625.n_rows), leaks=(leak,))
+    hisses = {"hiss": (Hiss.both(-100.0),), "source_hiss": Hiss.both(-90.0)}
+    take, _ = simulate_tones(*NOT_NEEDED, seed=6, picture=picture, **hisses)
+    assert [fault.code for fault in step_faults(measure_tones(take))] == ["mutes-on-zero"]
 
 
 def test_every_spoilt_quantity_exists(plain):

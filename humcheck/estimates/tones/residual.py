@@ -51,6 +51,14 @@ def density_beside(spectrum: PowerSpectrum, frequency_hz: Floats) -> Floats:
     return np.array([_beside(spectrum, float(frequency)) for frequency in frequency_hz])
 
 
+def density_between(spectrum: PowerSpectrum, low_hz: float, high_hz: float) -> Floats:
+    """Return the median noise density of a band, mean square per Hz, shape (n_channels,): single lines do not count."""
+    first, last = np.searchsorted(spectrum.frequency_hz, [low_hz, high_hz])
+    if first == last:
+        return np.zeros(spectrum.power.shape[1])
+    return np.asarray(np.median(spectrum.power[first:last], axis=0) / (_MEDIAN_OF_MEAN * spectrum.bin_hz))
+
+
 def _beside(spectrum: PowerSpectrum, frequency_hz: float) -> Floats:
     near_hz = _near_hz(spectrum)
     first = max(int((frequency_hz - FAR_HZ - near_hz) / spectrum.bin_hz), int(_LEAST_HZ / spectrum.bin_hz), 0)

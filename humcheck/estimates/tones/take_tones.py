@@ -21,7 +21,7 @@ from humcheck.estimates.tones.distortion import (
     tone_distortion,
 )
 from humcheck.estimates.tones.fit import ToneFit, fit_tones
-from humcheck.estimates.tones.residual import density_beside
+from humcheck.estimates.tones.residual import density_beside, density_between
 from humcheck.estimates.tones.steps import Steps, measure_steps
 from humcheck.results.rows import Channel
 
@@ -35,6 +35,7 @@ _STEP_SETTLE_S = 0.05
 _END_S = 0.01
 #: Length of silence that is read to see whether the noise goes away with the sound.
 _SILENCE_S = 1.5
+_HISS_HZ = (2000.0, 10000.0)
 TONE_HZ = 997.0
 
 Result = TypeVar("Result")
@@ -50,11 +51,14 @@ class Silence:
         A-weighted mean square, 20 Hz-20 kHz, and its standard uncertainty.
     density : numpy.ndarray, shape (n_channels,)
         Noise density beside 997 Hz, mean square per Hz.
+    hiss_density : numpy.ndarray, shape (n_channels,)
+        Median of the noise density from 2 to 10 kHz, mean square per Hz: lines of hum and picture do not count.
     """
 
     a_weighted: Floats
     sd: Floats
     density: Floats
+    hiss_density: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,4 +281,5 @@ def _silence(take: Take, name: str) -> Silence:
     spectrum = full_spectrum(samples, rate_hz)
     reading = spectrum.reading(BAND_HZ[0], min(BAND_HZ[1], 0.5 * rate_hz), a_weighting_db)
     density = density_beside(spectrum, np.array([TONE_HZ]))[0]
-    return Silence(a_weighted=reading.power, sd=reading.sd, density=density)
+    hiss = density_between(spectrum, *_HISS_HZ)
+    return Silence(a_weighted=reading.power, sd=reading.sd, density=density, hiss_density=hiss)
