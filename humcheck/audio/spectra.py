@@ -16,6 +16,8 @@ from humcheck.audio.windows import WINDOWS, enbw_bins, window
 __all__ = ["BandReading", "PowerSpectrum", "Weighting", "fast_length", "full_spectrum", "welch_spectrum"]
 
 _MOST_BATCHES = 16
+#: Short segments are transformed together, so many samples of a channel at a time.
+_TRANSFORMED_SAMPLES = 1 << 16
 
 
 def fast_length(n_samples: int) -> int:
@@ -91,18 +93,17 @@ def welch_spectrum(
     shape = WINDOWS[window_name]
     hop = max(round(length * (1.0 - shape.overlap)), 1)
     batches, values = _Batches(), np.zeros(0)
-    for segment in _segments(blocks, length, hop):
-        if len(segment) != len(values):
-            values = window(window_name, len(segment))
-        channels = np.ascontiguousarray(segment.T)  # the FFT runs along contiguous memory
-        batches.add(_one_sided(channels - channels.mean(axis=1, keepdims=True), values, len(segment)))
+    for segments in _segments(blocks, length, hop):
+        if segments.shape[2] != len(values):
+            values = window(window_name, segments.shape[2])
+        batches.add(_one_sided(segments - segments.mean(axis=2, keepdims=True), values, len(values)))
     return batches.spectrum(values, hop, rate_hz, shape.main_lobe_bins)
 
 
 class _Batches:
     """Running means of a growing number of segments: at most `_MOST_BATCHES`, all of the same size.
 
-    Powers come in with the channels first.
+    Powers come in as (n_segments, n_channels, n_bins).
     """
 
     def __init__(self) -> None:
@@ -112,13 +113,18 @@ class _Batches:
         self.n_open = 0
         self.n_segments = 0
 
-    def add(self, power: Floats) -> None:
-        self.n_segments += 1
-        self.open = power if self.open is None else self.open + power
-        self.n_open += 1
-        if self.n_open < self.size:
-            return
-        self.finished.append(self.open / self.size)
+    def add(self, powers: Floats) -> None:
+        while len(powers):
+            taken, powers = powers[: self.size - self.n_open], powers[self.size - self.n_open :]
+            self.n_segments += len(taken)
+            self.n_open += len(taken)
+            power = taken.sum(axis=0)
+            self.open = power if self.open is None else self.open + power
+            if self.n_open == self.size:
+                self._finish(self.open)
+
+    def _finish(self, power: Floats) -> None:
+        self.finished.append(power / self.size)
         self.open, self.n_open = None, 0
         if len(self.finished) == _MOST_BATCHES:
             self.finished = [(a + b) / 2.0 for a, b in zip(self.finished[::2], self.finished[1::2], strict=True)]
@@ -150,35 +156,40 @@ class _Batches:
 
 
 def _segments(blocks: Iterable[Floats], length: int, hop: int) -> Iterator[Floats]:
-    """Yield successive segments; one shorter segment where there is less sound than `length`."""
+    """Yield successive segments, some at a time as (n_segments, n_channels, length), contiguous for the FFT.
+
+    One shorter segment where there is less sound than `length`.
+    """
+    most = max(_TRANSFORMED_SAMPLES // length, 1)
     held: Floats | None = None
     any_yet = False
     for block in blocks:
         _require_two_dimensions(block)
         held = block if held is None or not len(held) else np.concatenate([held, block])
-        start = 0
-        while start + length <= len(held):
-            any_yet = True
-            yield held[start : start + length]
-            start += hop
-        held = held[start:]
+        number = max((len(held) - length) // hop + 1, 0)
+        any_yet = any_yet or number > 0
+        if number:
+            segments = np.lib.stride_tricks.sliding_window_view(held, length, axis=0)[::hop]
+        for first in range(0, number, most):
+            yield np.ascontiguousarray(segments[first : min(first + most, number)])
+        held = held[number * hop :]
     if any_yet:
         return
     if held is None or len(held) < 16:
         raise ValueError(f"at least 16 samples are needed, got {0 if held is None else len(held)}")
-    yield held
+    yield np.ascontiguousarray(held.T[np.newaxis])
 
 
 def _one_sided(channels: Floats, values: Floats, n_fft: int) -> Floats:
-    """Return the one-sided mean square in each bin, (n_channels, n_bins), of (n_channels, n_samples)."""
+    """Return the one-sided mean square in each bin, (..., n_bins), of (..., n_samples)."""
     import scipy.fft
 
-    transformed = scipy.fft.rfft(channels * values, n_fft, axis=1)
+    transformed = scipy.fft.rfft(channels * values, n_fft)
     power = transformed.real**2 + transformed.imag**2
     power *= 2.0 / (n_fft * np.sum(values**2))
-    power[:, 0] /= 2.0
+    power[..., 0] /= 2.0
     if n_fft % 2 == 0:
-        power[:, -1] /= 2.0
+        power[..., -1] /= 2.0
     return power
 
 

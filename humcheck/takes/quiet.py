@@ -22,6 +22,8 @@ REACH_DB = 6.0
 DIGITAL_SILENCE_DBFS = -160.0
 #: Share of blocks that are quiet from which on nothing plays.
 ALL_SHARE = 0.9
+#: Blocks read at a time: few enough for the processor's own memory.
+_BLOCKS_READ = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,10 +106,10 @@ def _block_levels(file: TakeFile, n_block: int) -> Floats:
     from humcheck.audio.levels import power_to_dbfs
 
     parts = []
-    for _, samples in file.blocks(n_block * 256):
+    for _, samples in file.blocks(n_block * _BLOCKS_READ):
         usable = len(samples) // n_block * n_block
-        blocks = samples[:usable].reshape(-1, n_block, samples.shape[1])
-        parts.append(blocks.var(axis=1).mean(axis=1))
+        channels = np.ascontiguousarray(samples[:usable].T)  # sums along contiguous memory are much quicker
+        parts.append(channels.reshape(len(channels), -1, n_block).var(axis=2).mean(axis=0))
     powers = np.concatenate(parts) if parts else np.zeros(0)
     return np.asarray(power_to_dbfs(powers))
 

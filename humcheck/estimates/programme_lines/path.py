@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from humcheck.audio.levels import Floats
 from humcheck.estimates.lines.evidence import line_log_factor, mixed
 from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands, Indices
-from humcheck.estimates.programme_lines.beside import TINY, LineSpectrum, line_spectrum, smoothed_power
+from humcheck.estimates.programme_lines.beside import (
+    TINY,
+    LineSpectrum,
+    line_spectrum,
+    powers,
+    smoothed_power,
+    squared,
+)
 
 FRAME_S = 8.0
 #: Mains keep within 1 % in an interconnected grid (EN 50160), plus a sloppy clock.
@@ -145,13 +151,8 @@ def _fine_score(bands: Basebands, weight: Floats, frame: slice, spectrum: LineSp
         return np.zeros(offsets_hz.size)
     counts = weight[used, :, frame] * _taper(frame.stop - frame.start)
     time_s = bands.time_s[frame] - bands.time_s[frame].mean()
-    # Each harmonic's turn is the last one's and one more of the fundamental's: a product, where that was an exponential.
-    once = np.exp(-2j * np.pi * np.outer(time_s, offsets_hz))
-    turns = np.empty((int(bands.orders[used[-1]]), *once.shape), dtype=np.complex128)
-    turns[0] = once
-    for last, following in pairwise(turns):
-        np.multiply(last, once, out=following)
-    power = np.abs((bands.values[used, :, frame] * counts) @ turns[bands.orders[used] - 1]) ** 2
+    turns = powers(np.exp(-2j * np.pi * np.outer(time_s, offsets_hz)), int(bands.orders[used[-1]]))
+    power = squared((bands.values[used, :, frame] * counts) @ turns[bands.orders[used] - 1])
     total = np.maximum(counts.sum(axis=2, keepdims=True), TINY)
     bins = np.round(bands.orders[used] * middle_hz / spectrum.bin_hz).astype(np.int64) + spectrum.middle
     beside = spectrum.variance[used, :, np.clip(bins, 0, spectrum.variance.shape[2] - 1)]

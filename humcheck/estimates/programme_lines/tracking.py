@@ -15,7 +15,7 @@ from humcheck.estimates.lines.evidence import line_log_factor
 from humcheck.estimates.lines.spectrum import Complexes
 from humcheck.estimates.lines.spline import PhaseSpline
 from humcheck.estimates.programme_lines.basebands import FLAT_HZ, Basebands, Indices
-from humcheck.estimates.programme_lines.beside import TINY, line_at_middle, smoothed_power
+from humcheck.estimates.programme_lines.beside import TINY, line_at_middle, powers, smoothed_power
 from humcheck.estimates.programme_lines.parts import Parts, lines_of, read_parts, steady_phase
 from humcheck.estimates.programme_lines.path import WALK_HZ, Path
 
@@ -88,8 +88,8 @@ def fit_track(bands: Basebands, path: Path) -> Track:
 
 def turned_by(bands: Basebands, phase: Floats) -> Complexes:
     """Return the bands turned back by a phase of the fundamental: lines that follow it stand still."""
-    turn = np.exp(-1j * np.outer(bands.orders, phase))
-    return np.asarray(bands.values * turn[:, np.newaxis])
+    turns = powers(np.exp(-1j * phase), int(bands.orders[-1]))
+    return np.asarray(bands.values * turns[bands.orders - 1, np.newaxis])
 
 
 def _spline(duration_s: float) -> PhaseSpline:
@@ -126,7 +126,7 @@ def _pulls(bands: Basebands, turned: Complexes) -> _Pulls:
     parts = read_parts(bands, turned)
     steady = steady_phase(parts)
     lines = lines_of(parts, steady)
-    level = _over_time(bands, parts, np.abs(lines.amplitude)[:, :, np.newaxis] * lines.course)
+    level = np.abs(lines.amplitude)[:, :, np.newaxis] * np.interp(bands.time_s, parts.middle_s, lines.course)
     direction = lines.amplitude / np.maximum(np.abs(lines.amplitude), TINY)
     along = turned * direction.conj()[:, :, np.newaxis]
     noise = smoothed_power(along - level, bands.rate_hz)
@@ -178,12 +178,6 @@ def _scatter_hz(bands: Basebands, pulls: _Pulls) -> float:
     number = total**2 / float((inverse**2).sum())
     few = np.sqrt((number + FEW_LINES) / max(number - 1.0, 0.5))
     return float(few * np.sqrt((inverse**2 * slope**2).sum()) / total / (2 * np.pi))
-
-
-def _over_time(bands: Basebands, parts: Parts, level: Floats) -> Floats:
-    """Return levels of the parts at every moment."""
-    flat = level.reshape(-1, level.shape[2])
-    return np.stack([np.interp(bands.time_s, parts.middle_s, row) for row in flat]).reshape(*level.shape[:2], -1)
 
 
 def _colour(bands: Basebands, left: Complexes, weight: Floats, noise: Floats) -> Floats:
