@@ -203,12 +203,17 @@ def test_every_control_shows_where_the_focus_is(page, files):
     assert all(style != "none" for _, style, _ in seen)
 
 
-def test_paper_shows_what_the_screen_folds(page, files):
+def test_paper_unfolds_only_what_weighs_most_and_links_unfold_what_they_lead_to(page, files):
     page.open(files["compare"])
+    page.value("document.querySelectorAll('details').forEach(one => { one.open = false; })")
     page.value("window.dispatchEvent(new Event('beforeprint'))")
-    assert page.value("document.querySelectorAll('details:not(.as-numbers):not([open])').length") == 0
+    counts = "['', '.printed'].map(kind => document.querySelectorAll(`details${kind}[open]`).length)"
+    opened, weighty = page.value(counts)
+    assert opened == weighty > 0
     page.value("window.dispatchEvent(new Event('afterprint'))")
-    assert page.value("document.querySelectorAll('details:not(.as-numbers):not([open])').length") > 0
+    assert page.value(counts) == [0, 0]
+    page.value("document.querySelector('#numbers .quantity a').click()")
+    assert page.value("document.querySelector('.definitions :target').closest('details').open")
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)], ids=["wide and light", "narrow and dark"])

@@ -143,7 +143,7 @@ def test_names_from_outside_never_become_markup(text):
 
 def test_it_prints_as_a_sentence(section):
     assert (
-        section.first("p", class_="on-paper").words == "These sounds can be heard when the page is opened on a screen."
+        section.first("p", class_="on-paper").words == "These sounds can be heard when the page is opened on a screen: Alder (4)."
     )
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from humcheck.report.catalogue import Catalogue, Numbered, Setup, channel_rank, worst
 from humcheck.results import quantity
 
-MOST_ROWS = 28
+#: More rows of one quantity than these stand for each device as its worst one, with the spread of the others.
+MOST_ROWS = 8
 #: Quantities whose change re direct is the answer, not their two values.
 _BY_CHANGE = ("gain", "balance")
 

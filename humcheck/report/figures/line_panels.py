@@ -12,8 +12,8 @@ from humcheck.report.order import FAMILY_WORDS, SEVERITY_ORDER, Group, group_of_
 from humcheck.results import Finding, Line, Measure
 
 MOST_DEVICES = 10
-#: So many set-ups of one device are drawn at most; the others stand in the tables.
-MOST_SETUPS = 4
+#: So many set-ups of a device are drawn at most, where it is alone or one of two; of more devices the worst one each.
+MOST_SETUPS = {1: 3, 2: 2}
 MOST_MARKS = 300
 #: Bounds further down than this are drawn at the scale's foot.
 LOWEST_DBFS = -180.0
@@ -97,8 +97,9 @@ def _shown_setups(catalogue: Catalogue, group: Group, role: str, subject: str, s
         if row.severity != "none" and group_of_kind(row.kind, row.quantity) is group and _points_to_lines(row)
     ]
     worst_one = _worst_setup(catalogue, group, role, subject, setups)
-    wanted = dict.fromkeys([*told, worst_one]) if told else {worst_one: None}
-    return [setup for setup in wanted if setup in setups][:MOST_SETUPS]
+    wanted = dict.fromkeys([worst_one, *told] if worst_one in told else [*told, worst_one])
+    most = MOST_SETUPS.get(len(catalogue.devices) or len(catalogue.singles), 1)
+    return [setup for setup in wanted if setup in setups][:most]
 
 
 def _points_to_lines(finding: Finding) -> bool:

@@ -2,4 +2,4 @@
 {% include "tables.js" %}
 {% include "sounds.js" %}
 {% include "blind.js" %}
-{% include "paper.js" %}
+{% include "folds.js" %}
