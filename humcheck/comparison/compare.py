@@ -71,7 +71,10 @@ def compare_takes(
     occasions = occasions_of(take.row for take in takes)
     apart = [*bleed_rows(takes, occasions), *delay_rows(takes)]
     takes = [_as_far_as_its_own(take) for take in takes]
-    measures = _above_the_floor(aggregate_repeats((row for take in takes for row in take.measures), occasions))
+    # All together: whether the day drifts is judged from every quantity.
+    merged = aggregate_repeats([*(row for take in takes for row in take.measures), *gain_levels(takes)], occasions)
+    gains = [row for row in merged if row.quantity == "gain"]
+    measures = _above_the_floor([row for row in merged if row.quantity != "gain"])
     full_scale = _full_scale_dbfs(takes)
     directs = References(row for row in measures if row.role == "direct")
     added = [*_added(measures, directs), *uses_with_rows(takes)]
@@ -79,7 +82,6 @@ def compare_takes(
     relative = relative_levels((row for row in (*measures, *added) if row.role != "single"), full_scale)
     pairs = [*pair_rows(takes), *further, *apart]
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
-    gains = aggregate_repeats(gain_levels(takes), occasions)
     resolvable = resolvable_differences(row for row in (*gains, *measures) if row.role == "direct")
     paired_changes = (row for row in pairs if isinstance(row, Change))
     changes = [

@@ -54,7 +54,12 @@ def family_of(change: Change) -> tuple[str, str, str, str]:
     """Return the family of a change: contrast, role, kind of figure, question."""
     name = str(change.reference.get("quantity", change.quantity))
     kind = "spread" if change.quantity == "port_spread" else "difference"
-    return change.contrast, change.role, kind, FAMILIES.get(name, name)
+    return change.contrast, change.role, kind, question_of(name)
+
+
+def question_of(name: str) -> str:
+    """Return the question that a quantity belongs to."""
+    return FAMILIES.get(name, name)
 
 
 def holm(p_values: Sequence[float] | Floats) -> Floats:

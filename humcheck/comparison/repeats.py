@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from humcheck.comparison.drift import by_question, shared_no_drift
 from humcheck.comparison.intervals import NORMAL_95, Estimate, student_t_quantile
+from humcheck.comparison.multiplicity import question_of
 from humcheck.comparison.occasions import Occasion, Occasions
 from humcheck.comparison.references import place_of
-from humcheck.comparison.scatter import Cell, Repeatability, Scatter, Take, scatter_of
+from humcheck.comparison.scatter import Cell, Pool, Repeatability, Scatter
+from humcheck.comparison.scatter_levels import Take
 from humcheck.results import Measure, quantity
 
 #: How a row's `detail` says whose scatter its interval rests on.
@@ -53,11 +56,20 @@ def aggregate_repeats(measures: Iterable[Measure], occasions: Occasions | None =
             merged[identity] = group[0]
         else:
             pools.setdefault(_pool_of(group[0], identity), []).append(identity)
+    scattering = {
+        pool: Pool([_cell(groups[identity], occasions or {}) for identity in identities], repr(pool))
+        for pool, identities in pools.items()
+    }
+    no_drift = _no_drift((groups[pools[pool][0]][0], cells) for pool, cells in scattering.items())
     for pool, identities in pools.items():
-        cells = [_cell(groups[identity], occasions or {}) for identity in identities]
-        for identity, scatter in zip(identities, scatter_of(cells, repr(pool)), strict=True):
+        for identity, scatter in zip(identities, scattering[pool].scatter(no_drift), strict=True):
             merged[identity] = _row(groups[identity], scatter)
     return [merged[identity] for identity in groups]
+
+
+def _no_drift(pools: Iterable[tuple[Measure, Pool]]) -> float:
+    """Return how probable it is that a quantity of this bench does not drift over the day."""
+    return shared_no_drift(by_question((question_of(first.quantity), pool.drift_evidence()) for first, pool in pools))
 
 
 def estimate_of(measure: Measure) -> Estimate:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from humcheck.comparison.drift import shared_no_drift
 from humcheck.comparison.occasions import Occasion, occasions_of
 from humcheck.comparison.repeats import aggregate_repeats, estimate_of, repeatability_of
 from humcheck.comparison.scatter import Cell, scatter_of
@@ -114,7 +115,7 @@ def test_cochrans_critical_value_sets_a_wild_cell_aside():
         cells = [replugged(-1.0, 0.0, 1.0)] * 4 + [replugged(-spread, 0.0, spread)]
         quiet, *_, wild = scatter_of(cells, "p")
         assert (wild.estimate.pool is None) is is_wild
-        assert wild.estimate.degrees_of_freedom == (2 if is_wild else 10)
+        assert wild.estimate.degrees_of_freedom == pytest.approx(2 if is_wild else 10)
         if is_wild:
             assert quiet.estimate.standard_uncertainty == pytest.approx(1 / math.sqrt(3))
             assert wild.estimate.standard_uncertainty == pytest.approx(spread / math.sqrt(3))
@@ -133,20 +134,79 @@ def test_a_rough_device_has_a_pool_of_its_own():
 
 
 def test_drift_of_the_day_enters_a_cell_of_takes_made_in_a_row_whole():
-    day = over_the_day(0.0, 1.0, 2.0)  # mean square 1
-    in_a_row = replugged(5.0, 5.1, 5.2)  # mean square 0.01
+    # Mean squares 1 and 1e-8, each of few degrees of freedom: no doubt about the drift, and Student's t of the day's.
+    day, in_a_row = over_the_day(0.0, 1.0, 2.0), replugged(5.0, 5.0001, 5.0002)
     direct, through, single = scatter_of([day, in_a_row, replugged(7.0)], "p")
-    # Drift 1 - 0.01; a cell of three in a row has it once, and a third of its own scatter.
-    assert through.estimate.standard_uncertainty**2 == pytest.approx(0.99 + 0.01 / 3)
-    assert single.estimate.standard_uncertainty**2 == pytest.approx(1.0)
-    assert direct.estimate.standard_uncertainty**2 == pytest.approx(1.0 / 3)
-    assert single.estimate.degrees_of_freedom == pytest.approx(2)
+    # GUM 4.2 for the direct takes: mean square 1 over 3; takes made in a row share the day's whole variance.
+    for cell, variance in ((direct, 1 / 3), (through, 1.0), (single, 1.0)):
+        half = cell.estimate.interval()[1] - cell.estimate.value
+        # Student's t of two degrees of freedom, 4.303 (any table); ratios beyond those thought possible have no weight.
+        assert half == pytest.approx(4.303 * math.sqrt(variance), rel=0.08)
 
 
-def test_direct_takes_that_scatter_like_the_others_join_the_pool():
-    direct, through = scatter_of([over_the_day(0.0, 1.0, 2.0), replugged(5.0, 6.0, 7.0)], "p")
-    assert direct.estimate.degrees_of_freedom == through.estimate.degrees_of_freedom == pytest.approx(4)
-    assert through.estimate.standard_uncertainty**2 == pytest.approx(1.0 / 3)
+def test_the_days_interval_is_the_quantile_of_all_sizes_of_drift_together():
+    """Against numerical integration: chi-square laws of both mean squares, drift none or even in its logarithm."""
+    from scipy import integrate, optimize
+
+    day, in_a_row = (0.0, 0.3, 1.1, 0.4), (5.0, 5.4, 5.1, 5.5, 5.3)
+    _, through = scatter_of([over_the_day(*day), replugged(*in_a_row)], "p", no_drift=0.4)
+    squares, below = np.var(day, ddof=1) * 3, np.var(in_a_row, ddof=1) * 4
+    largest = max(300.0, 100 * (squares / 3) / (below / 4) - 100)
+
+    def tail(half, ratio):
+        # Joint law of both sums of squares, the variance of replugging integrated out (Student's t of 7 degrees).
+        likelihood = ratio**-1.5 * (below + squares / ratio) ** -3.5
+        scale = math.sqrt((below + squares / ratio) / 7 * (1 / 5 + ratio - 1))
+        return likelihood, likelihood * 2 * stats.t.sf(half / scale, 7)
+
+    def probability(half):
+        sums = np.array(tail(half, 1.0)) * 0.4
+        for index in (0, 1):
+            of_drift = integrate.quad(lambda x: tail(half, math.exp(x))[index], 0, math.log(largest))[0]  # noqa: B023
+            sums[index] += 0.6 * of_drift / math.log(largest)
+        return sums[1] / sums[0]
+
+    half = optimize.brentq(lambda value: probability(value) - 0.05, 0.01, 100)
+    low, high = through.estimate.interval()
+    # One of Student's t stands for the mixture; it may be off by as much as no reader of an interval sees.
+    assert (high - low) / 2 == pytest.approx(half, rel=0.1)
+
+
+def test_calm_direct_takes_say_nothing_and_like_ones_help():
+    calm = [over_the_day(0.0, 1e-4, 2e-4), replugged(5.0, 6.0, 7.0, 6.0, 5.5)]
+    assert scatter_of(calm, "p")[1].estimate.degrees_of_freedom == pytest.approx(4)
+    # Without drift, the direct takes' two degrees of freedom add to the four.
+    like = scatter_of([over_the_day(0.0, 0.8, 1.4), calm[1]], "p", no_drift=1.0)[1].estimate
+    pooled = (np.var((0.0, 0.8, 1.4), ddof=1) * 2 + np.var((5.0, 6.0, 7.0, 6.0, 5.5), ddof=1) * 4) / 6
+    assert like.standard_uncertainty**2 == pytest.approx(pooled / 5)
+    assert like.degrees_of_freedom == pytest.approx(6)
+
+
+def test_what_other_quantities_say_of_the_day():
+    still, drifting = [-2.0], [2.0]
+    names = ("hum", "hiss", "gain", "balance")
+    all_still = shared_no_drift(dict.fromkeys(names, still))
+    assert all_still > shared_no_drift({**dict.fromkeys(names, still), "hum": drifting}) > 0.5
+    assert shared_no_drift(dict.fromkeys(names, drifting)) < 0.3
+    # Nothing known: as likely as not. One question asked by three rows counts once.
+    assert shared_no_drift({}) == pytest.approx(0.5)
+    assert shared_no_drift({"hum": still * 3}) == shared_no_drift({"hum": still})
+
+
+def test_noisy_cells_do_not_blur_quiet_ones():
+    """Paule and Mandel by hand: 2 x 1.04 / (v + 0.04) + 2 x 0.5 / (v + 4) = 4 has the root v = 0.628."""
+    quiet, noisy = replugged(-1.02, 0.0, 1.02, own=0.04), replugged(-0.7071, 0.0, 0.7071, own=4.0)
+    variance = 2 * 1.0404 / 2
+    one, other = scatter_of([quiet, noisy], "p")
+    found = one.estimate.standard_uncertainty**2 * 3 - 0.04
+    assert 2 * variance / (found + 0.04) + 2 * 0.5 / (found + 4.0) == pytest.approx(4.0, rel=1e-4) or found == 0.0
+    assert other.estimate.standard_uncertainty**2 * 3 == pytest.approx(found + 4.0)
+    # Drawn: true variance beyond noise 1; quiet and noisy cells by turns.
+    rng = np.random.default_rng(3)
+    own = [0.01, 25.0] * 40
+    cells = [replugged(*(rng.standard_normal(3) * math.sqrt(1 + noise)), own=noise) for noise in own]
+    estimate = scatter_of(cells, "p")[0].estimate
+    assert estimate.standard_uncertainty**2 * 3 == pytest.approx(1.01, rel=0.35)  # 80 degrees of freedom: 16 %, twice
 
 
 def take(name, role, plugging=None):
