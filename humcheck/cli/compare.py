@@ -22,7 +22,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--recorder", nargs="+", metavar="TAKE", default=[], help="recorder with its input terminated")
     parser.add_argument("--source-off", nargs="+", metavar="TAKE", default=[], help="source connected but off")
     parser.add_argument(
-        "--name", type=storable, default="device", help="name of the device in the report (default: %(default)s)"
+        "--name", type=storable, default="Device", help="name of the device in the report (default: %(default)s)"
     )
     parser.add_argument(
         "--picture",

@@ -9,6 +9,7 @@ from humcheck.findings.noises import noise_findings, single_noise_findings
 from humcheck.findings.picture import picture_findings
 from humcheck.findings.sound import sound_findings
 from humcheck.findings.takes import bench_findings, fitness_findings, take_findings
+from humcheck.findings.uncompared import uncompared_findings
 from humcheck.findings.volts import volts_findings
 from humcheck.results import Finding, Results
 
@@ -27,6 +28,7 @@ def find(results: Results) -> list[Finding]:
     """
     rows = RowIndex(results)
     found = [*fitness_findings(results), *take_findings(results)]
+    found.extend(uncompared_findings(rows))
     for use in uses_of(rows, "through"):
         of_use = [*noise_findings(use), *picture_findings(use), *sound_findings(use)]
         found.extend(sorted(of_use, key=lambda finding: _WEIGHT[finding.severity]))

@@ -19,7 +19,7 @@ from humcheck.findings.levels import weighted_dbr
 from humcheck.findings.sameness import Differences, differences, without_its_fix
 from humcheck.findings.scale import NOISE_DBR_A
 from humcheck.findings.trying import what_to_mind, what_to_try
-from humcheck.findings.words import certainty, channel_words, decibels, joined, weaker_in_words
+from humcheck.findings.words import at_most_db, certainty, channel_words, decibels, joined, weaker_in_words
 from humcheck.results import Evidence, Finding, Measure
 from humcheck.results.rows import Severity
 
@@ -155,7 +155,9 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure, told
         hidden = ". It cannot be seen under the recorder's own" if "floor_dbfs" in through.detail else ""
         sentence = (
             f"{use.subject} adds no {noise.name} that could be measured; whatever it may add stays below "
-            f"{added.value:.0f} dB re {levels.scale_name} ({weaker_in_words(added.value, levels.loudest)}){hidden}."
+            f"{at_most_db(added.value)} re {levels.scale_name} ({weaker_in_words(added.value, levels.loudest)})"
+            f"{hidden}."
+            f"{_less(noise, through, changed_db)}"
         )
         return _finding(use, noise, through, added, "none", sentence)
     if noise.kind != "hiss" and _is_scatter(through, added, changed_db):
@@ -180,6 +182,21 @@ def _added_finding(use: Use, noise: Noise, levels: _Levels, added: Measure, told
     if through.fix is not None:
         sentence += _fixed(use, noise)
     return _finding(use, noise, through, added, severity, sentence, cause=cause, differ=differ, role="added", told=told)
+
+
+#: So much less than without the device is told: no take differs so much from the next.
+_MUCH_LESS_DB = 10.0
+
+
+def _less(noise: Noise, through: Measure, changed_db: float | None) -> str:
+    """Return what a reader should ask where the device takes much of a noise away."""
+    if changed_db is None or changed_db > -_MUCH_LESS_DB:
+        return ""
+    least = "at least " if through.bound is not None else ""
+    return (
+        f" Through it there is {least}{decibels(-changed_db, 0)} less {noise.name} than without it: either it takes it "
+        "away, as a cure does, or the direct recording and the one through it were exchanged."
+    )
 
 
 def _fixed(use: Use, noise: Noise) -> str:
@@ -209,7 +226,7 @@ def _lone_finding(use: Use, noise: Noise, levels: _Levels, told: Mapping[str, st
     where = "" if role == "single" else " without a device in the path"
     if row.bound is not None:
         sentence = (
-            f"No {noise.name} was found{where}; any there is lies below {row.value:.0f} dB re {levels.scale_name}."
+            f"No {noise.name} was found{where}; any there is lies below {at_most_db(row.value)} re {levels.scale_name}."
         )
         return _finding(use, noise, row, row, "none", sentence)
     severity = _severity(use, noise, row, role)

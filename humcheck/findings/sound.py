@@ -14,7 +14,7 @@ from humcheck.findings.causes.sound import bleed_cause, level_cause, tone_cause
 from humcheck.findings.index import Use, largest, worst
 from humcheck.findings.sameness import Differences, differences, without_its_fix
 from humcheck.findings.scale import CROSSTALK_DB, DISTORTION_PERCENT
-from humcheck.findings.words import certainty, channel_words, decibels, joined, percent, with_sign
+from humcheck.findings.words import at_most_db, certainty, channel_words, decibels, joined, percent, with_sign
 from humcheck.results import Change, Evidence, Finding, Measure
 from humcheck.results.rows import Severity
 
@@ -201,7 +201,7 @@ def _bleed(use: Use) -> Iterator[Finding]:
     if judged.bound is not None:
         sentence = (
             f"No bleed from one channel into the other that {use.subject} adds could be measured: it stays below "
-            f"{decibels(judged.value, 0)} at 1 kHz."
+            f"{at_most_db(judged.value)} at 1 kHz."
         )
     elif severity == "none":
         sentence = f"{use.subject} keeps left and right apart: {decibels(through.value, 0)} at 1 kHz into {into}."
@@ -226,7 +226,8 @@ def _distortion(use: Use) -> Iterator[Finding]:
         return
     severity: Severity = "none" if row.bound is not None else DISTORTION_PERCENT.severity(row.value)
     if row.bound is not None:
-        sentence = f"No distortion that {use.subject} adds could be measured; it stays below {percent(row.value)}."
+        most = percent(row.value, at_most=True)
+        sentence = f"No distortion that {use.subject} adds could be measured; it stays below {most}."
     elif severity == "none":
         sentence = f"{use.subject} adds {percent(row.value)} of harmonic distortion, far below what is heard."
     else:

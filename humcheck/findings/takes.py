@@ -44,7 +44,10 @@ def fitness_findings(results: Results) -> Iterator[Finding]:
         spoiling = [fault for fault in take.faults if fault.spoils or fault.code == "no-sound"]
         if take.track is None:
             read = any(row.subject == take.id and row.quantity == "noise_level" for row in results.measures)
+            silent = any(row.subject == take.id and "digital silence" in row.reason for row in results.not_measured)
             what = "its quietest stretch is read" if read else "something plays all through it, or it is too short"
+            if silent:
+                what = "it is digital silence: look whether the right input was recorded"
             sentence = f"{take.file} holds no test track that was recognised; {what}."
         elif spoiling:
             sentence = f"{take.file} holds the track {take.track.name}, but not all of it can be used."

@@ -42,10 +42,17 @@ def with_sign(value: float, digits: int = 2) -> str:
     return f"{rounded:+.{digits}f} dB"
 
 
-def percent(value: float) -> str:
-    """Return a share in percent with two digits and no powers of ten: ``0.000026 %``."""
+def percent(value: float, *, at_most: bool = False) -> str:
+    """Return a share in percent with two digits and no powers of ten: ``0.000026 %``; a limit is rounded up."""
     digits = max(0, 1 - math.floor(math.log10(value))) if value > 0 else 0
+    if at_most:
+        value = math.ceil(value * 10.0**digits - 1e-9) / 10.0**digits
     return f"{value:.{digits}f} %"
+
+
+def at_most_db(value: float) -> str:
+    """Return an upper limit in whole decibels, rounded up so that it stays true: ``-109 dB`` of -109.9."""
+    return f"{math.ceil(value - 1e-9) + 0:.0f} dB"
 
 
 def certainty(row: Measure | Change) -> str:

@@ -139,7 +139,7 @@ GROUPS = (
         quantities=("crosstalk_worst", "crosstalk_1k", "bleed_1k"),
         charted=("crosstalk_worst", "bleed_1k"),
         curve="crosstalk",
-        headline=("crosstalk_worst", "crosstalk_1k", "bleed_1k"),
+        headline=("crosstalk_1k", "crosstalk_worst", "bleed_1k"),
     ),
     Group(
         key="distortion",
@@ -195,8 +195,8 @@ BESIDE_KINDS = ("ranking",)
 WHOLE_KINDS = ("ports", "loading", "fixes", "hunt", "limits")
 #: Kinds of which none stands for another: each is about another thing.
 APART_KINDS = ("take", "no-sound", "conditions", *WHOLE_KINDS, *BESIDE_KINDS)
-#: Kinds of findings that are notes about the bench as long as they weigh nothing.
-NOTE_KINDS = ("bench", "not-tested", "readiness", *BESIDE_KINDS)
+#: Kinds of findings that are notes about the bench, or a recording, as long as they weigh nothing.
+NOTE_KINDS = ("bench", "not-tested", "not-compared", "readiness", "take", *BESIDE_KINDS)
 
 #: Families of lines in words, in the order of legends.
 FAMILY_WORDS: dict[Family, str] = {

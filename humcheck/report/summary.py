@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from humcheck.report.catalogue import Catalogue, Numbered, worst
 from humcheck.report.found import Found, found_of
 from humcheck.report.order import BESIDE_KINDS, GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, WHOLE_KINDS, Group, title_of
-from humcheck.report.text import PAGE, NumberStyle, bound_words, one_part_in, visible, voltage_change
+from humcheck.report.text import PAGE, NumberStyle, bound_of, bound_words, one_part_in, visible, voltage_change
 from humcheck.results import Finding, Measure, quantity
 
 #: A device that was used in more ways has its findings of nothing, and the reasons of the others, folded.
@@ -64,23 +64,32 @@ class Card:
         return tuple(item for item in self.found if not self._is_folded(item))
 
     @property
-    def folded_words(self) -> str:
-        """What the folded findings are about."""
-        return ", ".join(dict.fromkeys(item.group.title.lower() for item in self.folded if item.group is not None))
-
-    @property
     def folded(self) -> tuple[Found, ...]:
         """Findings of nothing, which many uses fold."""
         return tuple(item for item in self.found if self._is_folded(item))
 
     @property
     def folded_summary(self) -> str:
-        """What a reader opens to see them."""
+        """What a reader opens to see them: what was never found, and what was not found in some uses only."""
         if self.kind == "bench" and self.folded[0].row.kind in BESIDE_KINDS:
             return "Measure by measure"
-        number = len(self.folded)
-        words = f": {self.folded_words}" if self.folded_words else ""
-        return f"Nothing found in {number} respect{'s' if number != 1 else ''}{words}"
+        weighs = {item.group for item in self.told if item.severity not in ("", "none")}
+        never, now_and_then = (
+            ", ".join(
+                dict.fromkeys(
+                    item.group.title.lower()
+                    for item in self.folded
+                    if item.group is not None and (item.group in weighs) == some
+                )
+            )
+            for some in (False, True)
+        )
+        words = (
+            f"Nothing found: {never}" if never else "",
+            f"nothing in some ways of using it: {now_and_then}" if now_and_then else "",
+        )
+        said = "; ".join(part for part in words if part) or "Nothing found in other respects"
+        return said[0].upper() + said[1:]
 
     def _is_folded(self, item: Found) -> bool:
         if item.row.kind in BESIDE_KINDS:
@@ -117,7 +126,7 @@ def _card(catalogue: Catalogue, subject: str, kind: str, findings: list[Finding]
         title=title,
         kind=kind,
         severity=None if kind == "bench" and severity == "none" else severity,
-        verdict=_verdict(severity, kind),
+        verdict="Not compared" if any(row.kind == "not-compared" for row in findings) else _verdict(severity, kind),
         found=tuple(found),
         numbers=tuple(number for number in numbers if number is not None),
         advice=_once(text for row in findings for text in row.advice),
@@ -131,7 +140,7 @@ def _verdict(severity: str | None, kind: str) -> str:
     if severity is None:
         return "Not judged"
     if severity == "none":
-        return {"device": "No effect found", "bench": "The control"}.get(kind, "Nothing found")
+        return {"device": "No harm found", "bench": "The control"}.get(kind, "Nothing found")
     return f"{SEVERITY_WORDS[severity]} {'effect' if kind == 'device' else 'finding'}"
 
 
@@ -155,7 +164,8 @@ def limit_words(name: str, least: float | None, most: float | None, style: Numbe
 
 
 def _key_number(catalogue: Catalogue, subject: str, group: Group, style: NumberStyle) -> KeyNumber | None:
-    for name in group.headline:
+    # Levels count from the track's full scale where it is known, as in the sentences.
+    for name in (twin for headline in group.headline for twin in (f"{headline}_rel", headline)):
         row = _headline_row(catalogue, subject, name)
         if row is not None:
             return _number_of(catalogue, row, group, style)
@@ -209,7 +219,8 @@ def _number_of(catalogue: Catalogue, row: Numbered, group: Group, style: NumberS
 
 
 def _label(row: Numbered, group: Group) -> str:
-    title = "Hum and buzz" if row.quantity == "hum_and_buzz_level" else group.title
+    title = "Hum and buzz" if row.quantity.startswith("hum_and_buzz_level") else group.title
+    title = {"crosstalk_1k": "Bleed at 1 kHz", "crosstalk_worst": "Bleed at worst"}.get(row.quantity, title)
     if row.quantity == "gain":
         return "Level, change"
     if row.quantity == "tone_level":
@@ -225,14 +236,17 @@ def plain_words(row: Numbered) -> str:
     if entry.name == "gain":
         return voltage_change(row.value)
     if entry.name == "response_span":
-        percent = f"{100 * (10 ** (abs(row.value) / 20) - 1):.2g} %"
+        # What is shown as less than a hundredth of a decibel is said as coarsely.
+        shown_db = bound_of(row.bound, row.value, entry.decimals)[1] if row.bound else row.value
+        percent = f"{100 * (10 ** (abs(shown_db) / 20) - 1):.2g} %"
         return f"{'less than ' if row.bound == 'upper' else ''}{percent} between the loudest and the softest note"
     if entry.unit == "percent" and row.value > _SMALLEST_PERCENT:
         part, of_what = one_part_in(20 * math.log10(row.value / 100)), "the tone"
     elif entry.name.startswith(("crosstalk", "bleed")):
         part, of_what = one_part_in(row.value), "the other side" if "crosstalk" in entry.name else "the other port"
     elif entry.kind == "level" and row.unit.startswith(("dBFS", "dBr")):
-        part, of_what = one_part_in(row.value), "full scale"
+        part = one_part_in(row.value)
+        of_what = "the loudest sound of the track" if row.unit.startswith("dBr") else "full scale"
     else:
         return ""
     if not part:

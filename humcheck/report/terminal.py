@@ -70,8 +70,10 @@ def summary_text(results: Results, *, width: int = 80) -> str:
 
 def _card(card: Card, width: int, *, with_numbers: bool) -> str:
     lines = [_clipped(f"{printable(card.title)}: {card.verdict.lower()}", width)]
-    for found in card.found:
+    for found in card.told:
         lines += _found(found, width)
+    if card.folded:
+        lines += _wrapped(f"{card.folded_summary} (see the report).", width, " " * 10, " " * 10)
     if with_numbers:
         for number in card.numbers:
             place = ", ".join(part for part in (number.where, number.channel) if part)

@@ -12,6 +12,10 @@ from humcheck.results import quantity
 _UNIT_WORDS = {"percent": "%", "us": "µs", "uFS": "µFS", "mohm": "mΩ", "1": ""}
 _LARGEST_PLAIN = 1e9
 _MOST_DECIMALS = 7
+#: Nobody hears, and few benches repeat, hundredths of a decibel.
+_MOST_DECIBEL_DECIMALS = 2
+#: A limit as far from zero as this is not worth hundredths.
+_FAR_DB = 10.0
 #: Control characters, direction overrides, lone surrogates, private use and non-characters.
 _HARMFUL = re.compile(
     r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ue000-\uf8ff\ufff9-\ufffb\ufffe\uffff]"
@@ -92,7 +96,9 @@ class NumberStyle:
         if reading.low is None or reading.high is None or reading.quantity == "polarity":
             return ""
         decimals = decimals_of(reading)
-        return f"{self.number(reading.low, decimals)} to {self.number(reading.high, decimals)}"
+        low, high = self.number(reading.low, decimals), self.number(reading.high, decimals)
+        # A range narrower than the last digit shown says no more than the value.
+        return "" if low == high else f"{low} to {high}"
 
     def full(self, reading: Reading) -> str:
         """Return value, unit and interval in one text."""
@@ -103,7 +109,7 @@ class NumberStyle:
         return plain.replace("-", self.minus)
 
 
-PAGE = NumberStyle(minus="\u2212", space="\u00a0", group="\u202f", times="\u202f×\u202f")
+PAGE = NumberStyle(minus="\u2212", space="\u00a0", group=",", times="\u202f×\u202f")
 TERMINAL = NumberStyle(minus="-", space=" ", group="", times="x")
 
 
@@ -124,9 +130,13 @@ def decimals_of(reading: Reading) -> int:
         # The last bit of a half-width of exactly 0.1 must not ask for another digit.
         worth = math.ceil(-math.log10(half) - 1e-6)
         most = _MOST_DECIMALS if entry.kind == "percent" else entry.decimals + 1
+        if reading.unit.startswith("dB"):
+            most = min(most, _MOST_DECIBEL_DECIMALS)
         return max(0, entry.decimals - 1, min(most, worth))
     if entry.kind == "percent" and 0 < abs(reading.value) < 1:
         return min(_MOST_DECIMALS, 1 - math.floor(math.log10(abs(reading.value))))
+    if reading.bound is not None and reading.unit.startswith("dB") and abs(reading.value) >= _FAR_DB:
+        return min(entry.decimals, 1)
     return entry.decimals
 
 
@@ -152,7 +162,7 @@ def bound_words(reading: Reading) -> str:
 
 
 def one_part_in(ratio_db: float) -> str:
-    """Return a negative ratio in decibels as a plain fraction, ``1 part in 1 600``; two digits are kept."""
+    """Return a negative ratio in decibels as a plain fraction, ``1 part in 1,600``; two digits are kept."""
     factor = 10 ** (-ratio_db / 20)
     if factor < 2:
         return ""

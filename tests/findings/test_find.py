@@ -99,6 +99,43 @@ def test_hidden_hum_is_never_called_added():
     assert finding.advice == []
 
 
+def test_limits_in_sentences_are_rounded_so_that_they_stay_true():
+    """A limit of -109.9 dB is not "below -110 dB"; 0.000106 % is not "below 0.00010 %"."""
+    found = find(
+        results(
+            [
+                measure("hiss_level_rel", -108.0),
+                measure("hiss_level_rel", -109.9, role="added", bound="upper"),
+                measure("thd", 0.000106, unit="percent", bound="upper"),
+            ]
+        )
+    )
+    assert "below -109 dB" in only(found, "hiss").sentence
+    assert "below 0.00011 %" in only(found, "distortion").sentence
+
+
+def test_much_less_hum_through_a_device_is_asked_about():
+    """A cure does that, and so do takes that were exchanged: neither is passed over as "adds no hum"."""
+    rows = [
+        measure("hum_level_rel", -90.0),
+        measure("hum_level_rel", -56.0, subject="direct", role="direct"),
+        measure("hum_level_rel", -55.9, role="added", bound="upper"),
+    ]
+    finding = only([row for row in find(results(rows)) if row.subject == "Alder"], "hum")
+    assert "34 dB less mains hum than without it" in finding.sentence
+    assert "exchanged" in finding.sentence
+
+
+def test_a_use_that_nothing_stands_beside_is_said_to_be_unknown():
+    rows = [
+        measure("hum_level_rel", -57.0),
+        measure("hum_level", -60.0),
+        measure("hum_level", -94.0, subject="direct", role="direct", channel="mono"),
+    ]
+    finding = only(find(results(rows)), "not-compared")
+    assert finding.sentence.startswith("What Alder adds is not known: the direct recording is mono and the one through")
+
+
 @pytest.mark.parametrize(
     ("gain_db", "severity", "words"),
     [(-0.05, "none", "leaves the level"), (-0.6, "slight", "side by side"), (-3.7, "strong", "about 1 dB")],

@@ -142,9 +142,8 @@ def test_names_from_outside_never_become_markup(text):
 
 
 def test_it_prints_as_a_sentence(section):
-    assert (
-        section.first("p", class_="on-paper").words == "These sounds can be heard when the page is opened on a screen: Alder (4)."
-    )
+    said = section.first("p", class_="on-paper").words
+    assert said == "These sounds can be heard when the page is opened on a screen: Alder (4)."
 
 
 def test_links_and_names_of_the_page_stay_whole(listened):

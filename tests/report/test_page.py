@@ -161,7 +161,7 @@ def test_bounds_and_intervals_are_shown(pages):
     numbers = read_page(pages["compare"]).first("section", id="numbers").words
     assert "<\u00a0\u2212121.4\u00a0dBFS" in read_page(pages["compare"]).first("section", id="numbers").text
     assert "\u221271.6 to \u221271.0" in numbers
-    assert ">\u00a021\u202f400\u00a0Hz" in read_page(pages["compare"]).first("section", id="numbers").text
+    assert ">\u00a021,400\u00a0Hz" in read_page(pages["compare"]).first("section", id="numbers").text
 
 
 def test_commands_and_fingerprints_stand_in_full(pages):

@@ -105,10 +105,10 @@ def test_cards_come_with_the_most_serious_finding_first_and_all_seven_numbers():
         "Hiss added",
         "Level, change",
         "Tone, change",
-        "Bleed",
+        "Bleed at 1 kHz",
         "Distortion",
     ]
-    assert card.numbers[2].value == "< -103.4 dBFS"
+    assert card.numbers[2].value == "< -101.0 dBr"
     assert card.numbers[2].plain.startswith("less than 1 part in")
     assert card.numbers[0].channel == "left"
 
