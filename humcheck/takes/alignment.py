@@ -33,6 +33,10 @@ _DAMAGED_LEAST = 0.01
 #: A chirp so much weaker than the strongest one is what leaks across, or chance in the noise: it times nothing.
 _LEAK_SHARE = 0.01
 _MOST_REFITS = 3
+#: Losses are told only of clocks that wander less than this in a minute (RMS, ppm); crystals stay below 1.
+_STEADY_WALK_PPM = 5.0
+#: A chirp tells the polarity that holds together so far as the one that was read.
+_COHERENT_SHARE = 0.6
 #: A rate that was wrong by this much in the fit leaves the arrivals right to far below a millionth of a sample.
 _SETTLED_PPM = 0.5
 
@@ -117,7 +121,7 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
         timed = _timed(slots, arrival_variances(slots), file.rate_hz, layout.duration_s)
         if abs(timed.fit.clock.drift_ppm - before_ppm) < _SETTLED_PPM:
             break
-    routing = routing_of(slots, file.n_channels)
+    routing = routing_of(slots, file.n_channels, least_coherence=_COHERENT_SHARE * sighting.coherence())
     clock = timed.fit.clock
     lost: tuple[LostSamples, ...] = ()
     if timed.arrivals is not None and timed.jumps:
@@ -160,6 +164,9 @@ def _timed(slots: list[SlotFit], variance: NDArray[np.float64], rate_hz: float, 
     jumps = count_jumps(arrivals)
     steps = steps_between(arrivals, jumps)
     fit = fit_clock(arrivals_of(sound, variance[used], rate_hz, steps), end_s, steps)
+    if jumps and fit.wander.walk_ppm > _STEADY_WALK_PPM:
+        # A speed that sways as a tape's does feigns any number of lost samples.
+        jumps, fit = [], fit_clock(arrivals_of(sound, variance[used], rate_hz), end_s)
     return _Timed(fit, used, variance, arrivals, jumps)
 
 

@@ -20,6 +20,8 @@ ChannelMap = Literal["straight", "swapped", "merged", "left-only", "right-only",
 _LEAK_DB = -40.0
 #: Two track channels that arrive in one take channel within this of each other are merged; less is crosstalk.
 _MERGED_DB = -10.0
+#: Inverted is what four chirps in five say: where a speed sways they say this and that.
+_INVERTED_SIGN = -0.55
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,15 +49,27 @@ class Routing:
     gains: NDArray[np.float64]
 
 
-def routing_of(slots: Sequence[SlotFit], n_take_channels: int) -> Routing:
-    """Decide the routing from the long chirps, of which left and right ones never sound together."""
+def routing_of(slots: Sequence[SlotFit], n_take_channels: int, *, least_coherence: float = 0.5) -> Routing:
+    """Decide the routing from the long chirps, of which left and right ones never sound together.
+
+    Parameters
+    ----------
+    slots : sequence of SlotFit
+        The long chirps.
+    n_take_channels : int
+        Channels of the take.
+    least_coherence : float, optional
+        Chirps that hold together less (a tape's speed sways) tell no polarity; where none is left, it is taken for the
+        usual one.
+    """
     gains = np.zeros((n_take_channels, 2))
     for column, channel in enumerate(TRACK_CHANNELS):
-        of_channel = [slot.gains for slot in slots if slot.channel == channel]
+        of_channel = [slot for slot in slots if slot.channel == channel]
         if of_channel:
             # The sign is of the whole chirp, the size of the band around the tone by which gains are named.
-            sign = np.where(np.median(of_channel, axis=0) < 0.0, -1.0, 1.0)
-            gains[:, column] = sign * np.median([slot.tone_gains for slot in slots if slot.channel == channel], axis=0)
+            signed = [slot.gains for slot in of_channel if slot.coherence() >= least_coherence]
+            sign = np.where(np.mean(np.sign(signed), axis=0) < _INVERTED_SIGN, -1.0, 1.0) if signed else 1.0
+            gains[:, column] = sign * np.median([slot.tone_gains for slot in of_channel], axis=0)
     size = np.abs(gains)
     largest = float(size.max(initial=0.0))
     arrives = [column for column in (0, 1) if size[:, column].max() > largest * 10.0 ** (_LEAK_DB / 20.0)]

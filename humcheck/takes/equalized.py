@@ -40,8 +40,8 @@ _MOST_RAISED = 1e-4
 _ALL_NOISE = 8.0
 #: The inverse reaches as far.
 _INVERSE_S = 0.03
-#: Sound around 1 kHz, by which gains are named.
-_NAMED_HZ = (560.0, 1600.0)
+#: Sound around the tone of 997 Hz, by which gains are named.
+_NAMED_HZ = (797.0, 1197.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +179,9 @@ def equalizer_of(pulses: list[Pulse], rate_hz: float) -> Equalizer:
 
 def _inverse(response: Complex, noise: Array, frequency_hz: Array) -> Complex:
     power = np.abs(response) ** 2
-    named = (frequency_hz > _NAMED_HZ[0]) & (frequency_hz < _NAMED_HZ[1])
-    size = float(np.sqrt(power[named].mean())) or float(np.sqrt(power.mean()))
+    position = np.clip((frequency_hz - _NAMED_HZ[0]) / (_NAMED_HZ[1] - _NAMED_HZ[0]), 0.0, 1.0)
+    named = np.sin(np.pi * position) ** 2
+    size = float(np.sum(named * np.abs(response)) / named.sum()) or float(np.sqrt(power.mean()))
     sign = 1.0 if float(response.real.sum()) >= 0.0 else -1.0
     heard = heard_share(response[:, None], noise[:, None], max(int(NOISE_HZ / (frequency_hz[1] - frequency_hz[0])), 1))[
         :, 0

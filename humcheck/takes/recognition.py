@@ -37,6 +37,14 @@ _RATE_PASSES = 2
 #: Take seconds for each track second where a file states a rate that is not its own.
 _WRONG_RATES = (48000 / 44100, 44100 / 48000, 2.0, 0.5)
 _WRONG_RATE_SEARCH_S = 45.0
+#: Those of rarer mistakes between 22.05, 32, 44.1, 48, 88.2 and 96 kHz, and of tape that runs 2 to 5 % fast or slow:
+#: looked for where nothing else was found. (Shorter chirps than a third of their length look like any sound.)
+_RARE_RATES = (
+    *(0.965, 1.035),
+    *(32 / 96, 32 / 88.2, 44.1 / 96, 48 / 88.2, 32 / 48, 22.05 / 32, 32 / 44.1),
+    *(44.1 / 32, 32 / 22.05, 48 / 32, 88.2 / 48, 96 / 44.1, 88.2 / 32, 96 / 32, 88.2 / 22.05, 96 / 22.05),
+)
+_RARE_RATE_SEARCH_S = 30.0
 
 
 @dataclass(slots=True)
@@ -62,11 +70,15 @@ def find_marker(file: TakeFile, start: int = 0) -> Search:
     """
     early = min(file.n_samples, start + int(_WRONG_RATE_SEARCH_S * file.rate_hz))
     search = read_candidates(file, scan(file, start, early, (1.0, *_WRONG_RATES)))
-    if search.sighting is not None or early == file.n_samples:
-        return search
-    # A chirp that lies across the border was not whole in the first part.
-    further = read_candidates(file, scan(file, max(early - file.rate_hz, start)))
-    return Search(sighting=further.sighting, n_unread=search.n_unread + further.n_unread)
+    n_unread = search.n_unread
+    if search.sighting is None and early < file.n_samples:
+        # A chirp that lies across the border was not whole in the first part.
+        search = read_candidates(file, scan(file, max(early - file.rate_hz, start)))
+        n_unread += search.n_unread
+    if search.sighting is None and not n_unread:
+        early = min(file.n_samples, start + int(_RARE_RATE_SEARCH_S * file.rate_hz))
+        search = read_candidates(file, scan(file, start, early, _RARE_RATES))
+    return Search(sighting=search.sighting, n_unread=n_unread)
 
 
 def read_candidates(

@@ -61,6 +61,10 @@ class Sighting:
         """Return the take as it is to be looked at for more markers."""
         return file if self.equalizer is None else EqualizedFile(file, self.equalizer)
 
+    def coherence(self) -> float:
+        """Return how far a chirp holds together on a steady clock: below 1 where the path leaves only part of it."""
+        return 1.0 if self.equalizer is None else max(slot.coherence() for slot in self.slots)
+
 
 def read_marker(file: TakeFile | EqualizedFile, slots: list[SlotFit]) -> Sighting | None:
     """Return the marker that long chirps and the code word after them prove to be; None where it cannot be read."""

@@ -77,6 +77,11 @@ class SlotFit:
         """Return `gains` with those take channels set to zero that do not carry the chirp."""
         return np.where(np.abs(self.gains) >= _CARRIES * np.abs(self.gains).max(), self.gains, 0.0)
 
+    def coherence(self) -> float:
+        """Return the gain of the whole chirp re that around 1 kHz: 1 where clock and path leave its phase alone."""
+        tone = float(np.max(self.tone_gains))
+        return float(np.abs(self.gains).max()) / tone if tone > 0.0 else 1.0
+
 
 def fit_slot(
     file: TakeFile | EqualizedFile,

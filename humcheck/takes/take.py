@@ -244,8 +244,8 @@ def sought_in(file: TakeFile, start: int = 0) -> Take:
 _CHIRPS_WHOLE_HZ = 16_000
 _UNREAD = Fault(
     code="unread-markers",
-    sentence="The take holds markers of a test track, but none of them can be read: it is too noisy or distorted, or "
-    "was cut within one. Record it again with more level.",
+    sentence="The take holds markers of a test track, but none of them can be read: it is too noisy or distorted, its "
+    "speed sways as a tape's does, or it was cut within one. Record it again with more level, from a steadier player.",
 )
 
 

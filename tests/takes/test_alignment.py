@@ -175,3 +175,14 @@ def test_a_damaged_marker_is_left_out():
     assert [bool(used) for used in found.used].count(False) == 1
     assert abs(found.drift_ppm - 30.0) < 4.0 * found.drift_sd_ppm
     assert found.lost == ()
+
+
+@pytest.mark.parametrize("wow", [0.0005, 0.001])
+def test_a_speed_that_sways_feigns_no_loss_and_no_polarity(wow):
+    # Speed off by up to `wow` and back 0.55 times a second, as a capstan does; arrivals are late by its integral.
+    turn = 2.0 * np.pi * 0.55
+    take = LazyTake(SWEEP, snr_db=40.0, wander=lambda time_s: 48000.0 * wow / turn * np.sin(turn * time_s))
+    found = aligned(take, SWEEP)
+    assert found.lost == ()
+    assert found.polarity == {"left": 1, "right": 1}
+    assert found.channel_map == "straight"

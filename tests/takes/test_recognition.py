@@ -95,13 +95,24 @@ def test_lossy_and_packed_files(tmp_path, file_format, subtype):
     assert find_marker(open_take(path)).sighting.identity == SILENCE.identity
 
 
-@pytest.mark.parametrize("stated", [44100 / 48000, 48000 / 44100, 2.0, 0.5])
+@pytest.mark.parametrize(
+    "stated",
+    [44100 / 48000, 48000 / 44100, 2.0, 0.5, 32000 / 48000, 48000 / 32000, 88200 / 48000, 96000 / 44100, 32000 / 96000],
+)
 def test_a_wrong_rate_in_the_file(stated):
     # Made at 48 kHz, named otherwise: to the reader the track runs that much fast or slow.
     take = LazyTake(SILENCE, drift_ppm=(1.0 / stated - 1.0) * 1e6, snr_db=40.0)
     sighting = find_marker(take).sighting
     assert sighting.identity == SILENCE.identity
     assert sighting.samples_per_s == pytest.approx(48000.0 / stated, rel=30e-6)
+
+
+@pytest.mark.parametrize("percent", [-3.0, -1.0, 1.0, 3.0, 5.0])
+def test_a_tape_that_runs_fast_or_slow(percent):
+    take = LazyTake(SILENCE, drift_ppm=1e4 * percent, snr_db=40.0)
+    sighting = find_marker(take).sighting
+    assert sighting.identity == SILENCE.identity
+    assert sighting.samples_per_s == pytest.approx(480.0 * (100.0 + percent), rel=30e-6)
 
 
 def test_no_marker_in_noise_hum_or_tones():
