@@ -12,7 +12,7 @@ import numpy as np
 
 from humcheck.analyzers.coarse_steps import undithered_fault
 from humcheck.analyzers.noise_holes import hole_fault
-from humcheck.analyzers.noise_stretches import NoiseStretch, noise_stretches
+from humcheck.analyzers.noise_stretches import NoiseStretch, least_density, noise_stretches
 from humcheck.analyzers.noise_texture import NATURAL_SPREAD_DB, NoiseTexture
 from humcheck.audio.levels import Floats
 from humcheck.results.quantities import QUANTITIES
@@ -81,6 +81,8 @@ def _fall_db(tone: NoiseStretch, quiet: NoiseTexture) -> float:
             chosen = texture.centre_hz > _CLEAR_OF_TONE_HZ
         else:
             chosen = np.abs(texture.spread_db[:, channel] - NATURAL_SPREAD_DB) < _NATURAL_WITHIN_DB
+        # Softer than any recorder's noise is the rounding of decoded sound, under the tone alone.
+        chosen &= texture.density[:, channel] > least_density(tone)
         if chosen.sum() >= _GATE_BANDS:
             fall_db = _decibels(texture.density[chosen, channel]) - _decibels(quiet.density[chosen, channel])
             falls.append(float(np.quantile(fall_db, 0.25)))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from humcheck.analyzers.noise_stretches import NoiseStretch
+from humcheck.analyzers.noise_stretches import Flags, NoiseStretch, least_density
 from humcheck.analyzers.noise_texture import NATURAL_CREST_DB, NATURAL_HOLES, NATURAL_SPREAD_DB
 from humcheck.audio.levels import Floats
 from humcheck.results.quantities import QUANTITIES
@@ -30,21 +30,20 @@ _TOUCHES_LINES_HZ = 3000.0
 #: changed from the third on (the median of one high band). Natural bands spread by 0.3 dB about 0.
 _TOUCHED_DB = 0.4
 _SPARED_DB = 0.4
-_CHANGED_DB = 1.0
-#: Bands are alike where all but the 15 % at either end lie within this, and this share of their median: a suppressor
-#: left 0.7 dB at 1 dB and 1.5 dB at 12 dB, the most even of all coders 2.8 dB at 2 dB.
-_ALIKE_DB = 0.6
-_ALIKE_SHARE = 0.15
+_CHANGED_DB = 4.5
+#: Bands are alike where all but the 15 % at either end lie within this, and this share of their median: most
+#: suppressors left 0.7 dB at 1 dB and 4 dB at 16 dB, the most even of all coders 2.8 dB at 2 dB.
+_ALIKE_DB = 0.8
+_ALIKE_SHARE = 0.25
 #: Fewer bands than these tell nothing about alikeness; so few, and two of them must lie below 4 kHz.
 _FEWEST_ALIKE = 5
 _MANY_ALIKE = 12
 _LOW_HZ = 4000.0
-#: Noise this much over that of a dithered recorder (a quarter of a squared step) is not that of the recorder.
+#: Noise this much over that of a dithered recorder is not that of the recorder.
 _OVER_FLOOR = 2.0
-_DITHERED = 0.25
 #: Noise far below that of a recorder of 24 bits is none, but what a decoder makes of nothing.
-_FINEST_STEP = 2.0**-23
 _EMPTY = 1e-3
+_EMPTY_BESIDE_NOISE = 1e-2
 
 _LINES = ("hum_level", "hum_level_a", "buzz_level", "buzz_level_a", "hum_and_buzz_level")
 _SPOILS = (
@@ -106,7 +105,7 @@ def _readable(stretches: Sequence[NoiseStretch]) -> tuple[Floats, Floats]:
     excess: list[float] = []
     for stretch in stretches:
         texture = stretch.texture
-        floor = _OVER_FLOOR * _DITHERED * (stretch.step or _FINEST_STEP) ** 2 / texture.n_bins
+        floor = _OVER_FLOOR * least_density(stretch, stretch.step)
         for index in stretch.silent_channels():
             chosen = texture.is_readable[:, index] & (texture.density[:, index] > floor)
             centres += texture.centre_hz[chosen].tolist()
@@ -116,20 +115,20 @@ def _readable(stretches: Sequence[NoiseStretch]) -> tuple[Floats, Floats]:
 
 def _is_emptied(stretches: Sequence[NoiseStretch]) -> bool:
     """Return whether a band of a silent channel holds nothing, and another one of that channel holds noise."""
-    for stretch in stretches:
-        holds = stretch.texture.density > _OVER_FLOOR * _DITHERED * _FINEST_STEP**2 / stretch.texture.n_bins
-        if np.any(_empty(stretch).any(axis=0) & holds.any(axis=0)):
-            return True
-    return False
+    return any(bool(np.any(_empty(one).any(axis=0) & _holds_noise(one).any(axis=0))) for one in stretches)
 
 
-def _empty(stretch: NoiseStretch) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _holds_noise(stretch: NoiseStretch) -> Flags:
+    return np.asarray(stretch.texture.density > _OVER_FLOOR * least_density(stretch))
+
+
+def _empty(stretch: NoiseStretch) -> Flags:
     """Return which bands of silent channels hold far less than any recorder's noise, but not digital silence."""
     density = stretch.texture.density
-    empty = (density > 0.0) & (density < _EMPTY * _DITHERED * _FINEST_STEP**2 / stretch.texture.n_bins)
+    allowed = np.where(_holds_noise(stretch).any(axis=0), _EMPTY_BESIDE_NOISE, _EMPTY)
     silent = np.zeros(density.shape[1], dtype=bool)
     silent[stretch.silent_channels()] = True
-    return np.asarray(empty & silent)
+    return np.asarray((density > 0.0) & (density < allowed * least_density(stretch)) & silent)
 
 
 def _words(pattern: _Pattern, lowest_hz: float) -> tuple[str, str]:

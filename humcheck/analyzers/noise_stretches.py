@@ -21,6 +21,11 @@ _END_S = 0.02
 _BREAKS = ("repeated-buffer", "lost-samples", "inserted-samples", "dropout")
 _FINEST_BITS = 24
 _COARSEST_BITS = 7
+#: Of a recorder of 24 bits; triangular dither and rounding together make noise of a quarter of a squared step.
+_FINEST_STEP = 2.0**-23
+_DITHERED = 0.25
+
+Flags = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,19 @@ def noise_stretches(take: Take) -> list[NoiseStretch]:
         return []
     tones = [stretch for name in ("level", "tone-left", "tone-right") for stretch in _tone(take, name)]
     return [stretch for stretch in (*tones, *_quiet(take)) if not _is_broken(take, stretch)]
+
+
+def least_density(stretch: NoiseStretch, step: float | None = None) -> float:
+    """Return the density of the noise of a dithered recorder, as `NoiseTexture.density` gives it.
+
+    Parameters
+    ----------
+    stretch : NoiseStretch
+        What it recorded.
+    step : float, optional
+        Its step, by default that of 24 bits.
+    """
+    return float(_DITHERED * (step or _FINEST_STEP) ** 2 / stretch.texture.n_bins)
 
 
 def _is_broken(take: Take, stretch: NoiseStretch) -> bool:
