@@ -12,7 +12,7 @@ from humcheck.report.catalogue import Catalogue
 from humcheck.report.environment import environment, policy
 from humcheck.report.excerpts import Listening
 from humcheck.report.figures.ruler import ruler
-from humcheck.report.glance import glance, lead, shortened, when_words
+from humcheck.report.glance import glance, in_short, lead, shortened, when_words
 from humcheck.report.joint import JointTable, joint_table
 from humcheck.report.order import GROUPS
 from humcheck.report.side_by_side import SideBySide, side_by_side
@@ -42,6 +42,7 @@ class ArchivedBench:
     lead: str
     results: Results
     cards: list[Card]
+    short: list[Any]
     glance: list[Any]
     side: SideBySide
     controls: list[recordings.Recording]
@@ -121,13 +122,15 @@ def _distinct_names(results: Sequence[Results]) -> list[str]:
 
 
 def _archived(catalogue: Catalogue, name: str) -> ArchivedBench:
+    made = [replace(card, is_brief=True) for card in cards(catalogue)]
     return ArchivedBench(
         anchor=catalogue.prefix.rstrip("-"),
         name=name,
         created=when_words(catalogue.results.created),
         lead=lead(catalogue),
         results=catalogue.results,
-        cards=[replace(card, is_brief=True) for card in cards(catalogue)],
+        cards=made,
+        short=in_short(made),
         glance=glance(catalogue),
         side=side_by_side(catalogue),
         controls=recordings.controls(catalogue),

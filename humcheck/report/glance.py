@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from datetime import datetime
 
 from humcheck.report.catalogue import Catalogue
+from humcheck.report.found import Found
 from humcheck.report.order import GROUPS, SEVERITY_ORDER, SEVERITY_WORDS, group_of_kind
+from humcheck.report.summary import Card
 from humcheck.report.text import visible
 
 _LONGEST_TITLE = 60
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
@@ -48,6 +53,34 @@ def lead(catalogue: Catalogue) -> str:
     if len(said) == 1:
         return f"{recordings_words}, {said[0][1]}."
     return f"{recordings_words}: {'; '.join(f'{count} {what}' for count, what in said)}."
+
+
+def in_short(cards: Sequence[Card]) -> list[tuple[Card, Found | None, str]]:
+    """Return, for two and more devices, each card with its most serious finding and what it comes to in a few words."""
+    devices = [card for card in cards if card.kind == "device"]
+    if len(devices) < 2:
+        return []
+    told = [next((found for found in card.told if found.severity not in ("", "none")), None) for card in devices]
+    return [(card, found, _short(found)) for card, found in zip(devices, told, strict=True)]
+
+
+def _short(found: Found | None) -> str:
+    """Return what was found, whether it is heard, its cause, and what to try first; figures are left to the card."""
+    if found is None:
+        return ""
+    first, rest = found.parts
+    others = _SENTENCE_END.split(rest) if rest else []
+    heard = next((one for one in others if "(prediction" in one), "")
+    cause = next((one for one in others if one.startswith("Most likely")), "")
+    said = [_until_colon(first) if heard else first, heard, _until_colon(cause)]
+    if found.advice:
+        said.append(f"Try first: {found.advice[0]}")
+    return " ".join(part for part in said if part)
+
+
+def _until_colon(text: str) -> str:
+    head, colon, _ = text.partition(": ")
+    return f"{head}." if colon else text
 
 
 def glance(catalogue: Catalogue) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -16,7 +16,7 @@ from humcheck.report.excerpts import listening, other_files
 from humcheck.report.figure_links import figure_of
 from humcheck.report.figures import Figure, figures_of
 from humcheck.report.figures.ruler import ruler
-from humcheck.report.glance import glance, lead, shortened, when_words
+from humcheck.report.glance import glance, in_short, lead, shortened, when_words
 from humcheck.report.number_data import folded_numbers, is_long
 from humcheck.report.order import GROUPS
 from humcheck.report.side_by_side import side_by_side
@@ -76,6 +76,7 @@ def render_page(
             common=catalogue.common,
             created=when_words(results.created),
             cards=made,
+            short=in_short(made),
             glance=glance(catalogue),
             groups=GROUPS,
             figures=figures,

@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from humcheck.report.catalogue import Catalogue, Setup
-from humcheck.report.order import ROLE_WORDS, rank, title_of
+from humcheck.report.order import ROLE_WORDS, group_of, rank, title_of
 from humcheck.report.summary import limit_words
 from humcheck.report.text import PAGE, NumberStyle, visible
 from humcheck.results import Fault, Key, TakeRow
 
+#: More quantities that a fault spoils are not named one by one.
+_MOST_SPOILED = 4
 _CHANNEL_MAP_WORDS = {
     "straight": "left and right as they should be",
     "swapped": "left and right exchanged",
@@ -150,5 +152,12 @@ def _fault(fault: Fault, style: NumberStyle) -> str:
         start = style.number(fault.start_s, 2) if end else style.with_unit(style.number(fault.start_s, 2), "s")
         parts.append(f"({start}{end}{'' if fault.channel is None else ', ' + fault.channel})")
     if fault.spoils:
-        parts.append("Spoils: " + ", ".join(title_of(name) for name in fault.spoils) + ".")
+        parts.append(f"Spoils: {spoiled(fault)}.")
     return " ".join(parts)
+
+
+def spoiled(fault: Fault) -> str:
+    """Return what a fault spoils; of many quantities the complaints that they belong to."""
+    if len(fault.spoils) <= _MOST_SPOILED:
+        return ", ".join(title_of(name) for name in fault.spoils)
+    return ", ".join(dict.fromkeys(group_of(name).title.lower() for name in sorted(fault.spoils, key=rank)))

@@ -141,9 +141,15 @@ def _table(headings: list[str], rows: list[list[str]], width: int) -> str:
 
 def _faults(catalogue: Catalogue, width: int) -> str:
     lines: list[str] = []
-    for take in recordings.recordings(catalogue, TERMINAL):
-        for fault in take.faults:
-            lines += _wrapped(f"{take.file}: {fault}", width, "  ", "    ")
+    told = {finding.sentence for finding in catalogue.results.findings}
+    for row, take in zip(catalogue.results.takes, recordings.recordings(catalogue, TERMINAL), strict=True):
+        for fault, words in zip(row.faults, take.faults, strict=True):
+            if f"{row.file}: {fault.sentence}" not in told:
+                lines += _wrapped(f"{take.file}: {words}", width, "  ", "    ")
+            elif fault.spoils:
+                spoils = f"{take.file}: what is said of it above spoils {recordings.spoiled(fault)}."
+                lines += _wrapped(spoils, width, "  ", "    ")
+    lines = list(dict.fromkeys(lines))
     return "\n".join(["Recordings:", *lines]) if lines else ""
 
 

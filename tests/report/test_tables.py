@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from humcheck.report.catalogue import Catalogue, Setup, worst
-from humcheck.report.recordings import limits, missing, recordings
+from humcheck.report.glance import in_short
+from humcheck.report.recordings import limits, missing, recordings, spoiled
 from humcheck.report.summary import cards
 from humcheck.report.tables import group_tables, shown_quantities
 from humcheck.report.text import TERMINAL
-from humcheck.results import Change, Finding, Measure
+from humcheck.results import Change, Fault, Finding, Measure
 from tests.report import fake_results
 from tests.report.fake_results import Maker
 
@@ -111,6 +112,23 @@ def test_cards_come_with_the_most_serious_finding_first_and_all_seven_numbers():
     assert card.numbers[2].value == "< -101.0 dBr"
     assert card.numbers[2].plain.startswith("less than 1 part in")
     assert card.numbers[0].channel == "left"
+
+
+def test_devices_in_short_are_named_with_what_is_heard_why_and_what_to_try():
+    said = in_short(cards(Catalogue(fake_results.bench_results())))
+    assert [card.title for card, _, _ in said] == ["Alder", "Birch", "Cedar"]
+    card, found, words = said[0]
+    assert found is card.told[0]
+    assert words.startswith(found.parts[0].partition(": ")[0])
+    assert words.endswith(f"Try first: {found.advice[0]}")
+    assert in_short(cards(Catalogue(fake_results.compare_results()))) == []
+
+
+def test_what_a_fault_spoils_is_told_by_complaint_where_it_is_much():
+    many = Fault(
+        code="agc", sentence="", spoils=["hum_level", "hum_level_a_rel", "hiss_level", "gain", "thd", "hum_level_rel"]
+    )
+    assert spoiled(many) == "hum, hiss, level and balance, distortion"
 
 
 def test_the_key_number_is_the_worst_set_up_and_says_which():

@@ -11,6 +11,7 @@ from humcheck.results import Curve, quantity
 
 MOST_DEVICES = 10
 MOST_BEHIND = 24
+_LEAST_POINTS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +61,13 @@ class CurvePanel:
 
 def curve_panels(catalogue: Catalogue, name: str) -> tuple[list[CurvePanel], int]:
     """Return the panels of a curve quantity, and how many set-ups stand behind or are left out."""
-    direct = catalogue.curves(name, "direct")
+    direct = _long_enough(catalogue.curves(name, "direct"))
     panels: list[CurvePanel] = []
     others = 0
     for role, subjects in (("through", catalogue.devices[:MOST_DEVICES]), ("single", catalogue.singles[:MOST_DEVICES])):
         for subject in subjects:
             curves = catalogue.curves(name, role, subject) or catalogue.curves(name, "added", subject)
+            curves = _long_enough(curves)
             setups = list(dict.fromkeys(Setup.of(curve) for curve in curves))
             if setups:
                 others += len(setups) - 1
@@ -75,6 +77,11 @@ def curve_panels(catalogue: Catalogue, name: str) -> tuple[list[CurvePanel], int
         others += len(setups) - 1
         panels = _of_device(catalogue, "direct", setups[0], direct, [])
     return panels, others
+
+
+def _long_enough(curves: Sequence[Curve]) -> list[Curve]:
+    """Return the curves that are more than a few points above the noise: those stand in the results file."""
+    return [curve for curve in curves if len(curve.frequency_hz) >= _LEAST_POINTS]
 
 
 def _of_device(
