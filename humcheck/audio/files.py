@@ -10,7 +10,7 @@ import os
 import re
 import stat
 from collections.abc import Iterator
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -58,8 +58,15 @@ _ENCODING_NAMES = {
 _CONVERT = "convert it to a WAV file with full scale 1.0"
 
 
-def file_sha256(path: str) -> str:
-    """Return the SHA-256 of a file's bytes in hexadecimal.
+class Hashed(NamedTuple):
+    """The SHA-256 of a file's bytes in hexadecimal, and the file's state when they were read."""
+
+    sha256: str
+    state: tuple[int, int, int]
+
+
+def file_hashed(path: str) -> Hashed:
+    """Read a file and return its hash.
 
     Raises
     ------
@@ -68,9 +75,14 @@ def file_sha256(path: str) -> str:
     """
     try:
         with open(path, "rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+            state = _state(os.fstat(file.fileno()))
+            return Hashed(hashlib.file_digest(file, "sha256").hexdigest(), state)
     except OSError as error:
         raise _unreadable(path, error) from error
+
+
+def _state(status: os.stat_result) -> tuple[int, int, int]:
+    return status.st_ino, status.st_size, status.st_mtime_ns
 
 
 class TakeFile:
@@ -145,8 +157,16 @@ class TakeFile:
     def sha256(self) -> str:
         """Return the SHA-256 of the file's bytes in hexadecimal; read once."""
         if self._sha256 is None:
-            self._sha256 = file_sha256(self.path)
+            self._sha256 = file_hashed(self.path).sha256
         return self._sha256
+
+    def known_as(self, hashed: Hashed) -> None:
+        """Take over a hash that was made earlier, unless the file has changed since."""
+        try:
+            if _state(os.stat(self.path)) == hashed.state:
+                self._sha256 = hashed.sha256
+        except OSError:
+            return  # reading will say what is wrong
 
     def read(self, start: int = 0, stop: int | None = None) -> Floats:
         """Return samples `start` to `stop`, not included; what lies outside the file reads zero.

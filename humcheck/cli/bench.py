@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from humcheck.cli.options import add_figures_option, add_output_options, positive_count
+from humcheck.cli.options import add_figures_option, add_jobs_option, add_output_options
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -18,9 +18,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("bench", metavar="BENCH.toml", help="bench file")
     parser.add_argument("--out", metavar="FILE.html", help="report (default: the bench file's name, ending in .html)")
-    parser.add_argument(
-        "--jobs", type=positive_count, metavar="N", help="takes measured at a time (default: one for each core)"
-    )
+    add_jobs_option(parser)
     add_figures_option(parser)
     add_output_options(parser)
     parser.set_defaults(run=run)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from humcheck.cli.options import add_figures_option, add_measuring_options, add_output_options
+from humcheck.cli.options import add_figures_option, add_jobs_option, add_measuring_options, add_output_options
 from humcheck.errors import storable
 
 
@@ -37,6 +37,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--out", metavar="FILE.html", default="humcheck-report.html", help="report (default: %(default)s)"
     )
     add_measuring_options(parser)
+    add_jobs_option(parser)
     add_figures_option(parser)
     add_output_options(parser)
     parser.set_defaults(run=run)
@@ -46,6 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure, compare, write."""
     from humcheck.cli.options import measuring_settings
     from humcheck.cli.outputs import publish, reproduce_command, require_writable
+    from humcheck.cli.progress import shown_progress
     from humcheck.pipeline.compare import TakeRequest, compare_files
 
     inputs = [*arguments.direct, *arguments.through, *arguments.recorder, *arguments.source_off]
@@ -60,7 +62,10 @@ def run(arguments: argparse.Namespace) -> int:
         *(TakeRequest(path=path, role="recorder") for path in arguments.recorder),
         *(TakeRequest(path=path, role="source_off") for path in arguments.source_off),
     ]
-    outcome = compare_files(requests, settings, bench_name=arguments.name, to_hear=True)
+    with shown_progress("measuring") as progress:
+        outcome = compare_files(
+            requests, settings, bench_name=arguments.name, to_hear=True, n_workers=arguments.jobs, progress=progress
+        )
     return publish(
         outcome.results,
         problems=outcome.problems,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from humcheck.cli.options import add_measuring_options, add_output_options
+from humcheck.cli.options import add_jobs_option, add_measuring_options, add_output_options
 from humcheck.errors import storable
 
 
@@ -20,6 +20,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--picture", type=storable, metavar="LABEL", help="what the display showed meanwhile")
     parser.add_argument("--out", metavar="FILE.html", help="also write a report")
     add_measuring_options(parser)
+    add_jobs_option(parser)
     add_output_options(parser)
     parser.set_defaults(run=run)
 
@@ -28,13 +29,15 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure each take alone and print what was found."""
     from humcheck.cli.options import measuring_settings
     from humcheck.cli.outputs import publish, reproduce_command, require_writable
+    from humcheck.cli.progress import shown_progress
     from humcheck.pipeline.compare import TakeRequest, inspect_files
 
     require_writable(arguments.out, arguments.json, force=arguments.force, inputs=arguments.takes)
     settings = measuring_settings(arguments)
     requests = [TakeRequest(path=path, role="single", picture=arguments.picture) for path in arguments.takes]
     to_hear = arguments.out is not None or arguments.json not in (None, "-")
-    outcome = inspect_files(requests, settings, to_hear=to_hear)
+    with shown_progress("measuring") as progress:
+        outcome = inspect_files(requests, settings, to_hear=to_hear, n_workers=arguments.jobs, progress=progress)
     return publish(
         outcome.results,
         problems=outcome.problems,

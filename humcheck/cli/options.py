@@ -47,6 +47,13 @@ def add_listening_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_jobs_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--jobs``."""
+    parser.add_argument(
+        "--jobs", type=positive_count, metavar="N", help="takes measured at a time (default: one for each core)"
+    )
+
+
 def add_output_options(parser: argparse.ArgumentParser) -> None:
     """Add where results go."""
     parser.add_argument("--json", metavar="FILE", help="also write the results file ('-': to standard output)")

@@ -19,7 +19,7 @@ from humcheck.evidence import Excerpts, make_excerpts
 from humcheck.findings import find
 from humcheck.findings.limits import limit_outcomes
 from humcheck.pipeline.audibility import with_audibility
-from humcheck.pipeline.measure_many import measure_files
+from humcheck.pipeline.measure_many import Progress, measure_files
 from humcheck.pipeline.picture_circuit import with_circuit
 from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
@@ -50,7 +50,13 @@ class Outcome:
 
 
 def compare_files(
-    requests: Sequence[TakeRequest], settings: MeasuringSettings, *, bench_name: str, to_hear: bool = False
+    requests: Sequence[TakeRequest],
+    settings: MeasuringSettings,
+    *,
+    bench_name: str,
+    to_hear: bool = False,
+    n_workers: int | None = None,
+    progress: Progress | None = None,
 ) -> Outcome:
     """Measure takes and set through against direct.
 
@@ -64,13 +70,17 @@ def compare_files(
         Title of the report.
     to_hear : bool
         Whether excerpts are made.
+    n_workers : int, optional
+        Takes measured at a time; all cores by default.
+    progress : callable, optional
+        Told of each take that is done.
 
     Raises
     ------
     HumcheckError
         If no direct take can be used, or one recording stands in two roles.
     """
-    measured, problems = measure_files(requests, settings)
+    measured, problems = measure_files(requests, settings, n_workers=n_workers, progress=progress)
     require_direct(measured, problems, UnusableCall("there is no direct take", remedy="record the source directly"))
     return outcome_of(measured, problems, requests, settings, bench_name=bench_name, to_hear=to_hear)
 
@@ -100,15 +110,35 @@ def outcome_of(
     return Outcome(results=results, excerpts=excerpts, problems=tuple(problems), notes=tuple(notes))
 
 
-def inspect_files(requests: Sequence[TakeRequest], settings: MeasuringSettings, *, to_hear: bool = False) -> Outcome:
-    """Measure recordings that stand alone; `to_hear` says whether excerpts are made.
+def inspect_files(
+    requests: Sequence[TakeRequest],
+    settings: MeasuringSettings,
+    *,
+    to_hear: bool = False,
+    n_workers: int | None = None,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Measure recordings that stand alone.
+
+    Parameters
+    ----------
+    requests : sequence of TakeRequest
+        At least one recording.
+    settings : MeasuringSettings
+        What the user set.
+    to_hear : bool
+        Whether excerpts are made.
+    n_workers : int, optional
+        Recordings measured at a time; all cores by default.
+    progress : callable, optional
+        Told of each recording that is done.
 
     Raises
     ------
     HumcheckError
         If none of them can be used.
     """
-    measured, problems = measure_files(requests, settings)
+    measured, problems = measure_files(requests, settings, n_workers=n_workers, progress=progress)
     if not measured:
         raise problems[0]
     results = results_of(measured, settings, bench_name="inspection")

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from humcheck.analyzers.clicks import EVENT
+from humcheck.audio.files import Hashed
 from humcheck.comparison.driven_ports import DRIVEN_PORT
 from humcheck.comparison.material import MeasuredTake, QuietPart
 from humcheck.errors import MeasurementError
@@ -37,7 +38,9 @@ _QUIET_QUANTITIES = (
 _TRACK_CHANNELS: tuple[TrackChannel, ...] = ("left", "right")
 
 
-def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings) -> MeasuredTake:
+def measure_take(
+    request: TakeRequest, take_id: str, settings: MeasuringSettings, *, hashed: Hashed | None = None
+) -> MeasuredTake:
     """Measure all that one take can tell.
 
     Parameters
@@ -48,6 +51,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         Id of the take in the results.
     settings : MeasuringSettings
         What the user set.
+    hashed : Hashed, optional
+        The file's hash, where it was made already.
 
     Raises
     ------
@@ -55,6 +60,8 @@ def measure_take(request: TakeRequest, take_id: str, settings: MeasuringSettings
         If the file cannot be read as a recording.
     """
     take = _opened(request)
+    if hashed is not None:
+        take.file.known_as(hashed)
     key = request.key(take_id)
     rows = _Rows(take_id)
     faults = list(take.faults)
@@ -267,11 +274,11 @@ def _clicks(take: Take, key: Key) -> list[Any]:
 def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...], list[Fault]]:
     from humcheck.analyzers.crosstalk import crosstalk_rows
     from humcheck.analyzers.response import distortion_traces
-    from humcheck.analyzers.take_faults import sweep_faults
+    from humcheck.analyzers.take_faults import marker_faults, sweep_faults
     from humcheck.estimates.sweeps import AFTER_S, BEFORE_S, estimate_response
 
     if take.layout is None or not take.layout.sections_of("sweep"):
-        return (), []
+        return (), marker_faults(take, key.role)
     responses = []
     for driven in _TRACK_CHANNELS:
         try:
@@ -282,4 +289,6 @@ def _measure_sweeps(take: Take, key: Key, rows: _Rows) -> tuple[tuple[Any, ...],
     channel_map = "none" if take.alignment is None else take.alignment.channel_map
     rows.add(crosstalk_rows(responses, key, channel_map=channel_map))
     rows.add(distortion_traces(responses, key))
+    if not responses:
+        return (), marker_faults(take, key.role)
     return tuple(responses), sweep_faults(responses, take.rate_hz, key.role)

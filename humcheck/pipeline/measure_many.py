@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, UnusableTake
@@ -12,6 +13,9 @@ from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.sameness import require_different_recordings
 from humcheck.pipeline.settings import MeasuringSettings
 from humcheck.pipeline.workers import Job, Measured, measured_side_by_side
+
+if TYPE_CHECKING:
+    from humcheck.audio.files import Hashed
 
 #: Called with the number of takes done, their total, and the file that was done last.
 Progress = Callable[[int, int, str], None]
@@ -63,13 +67,14 @@ def measure_files(
             progress(n_done, len(requests), requests[place].path)
 
     new: list[int] = []
+    hashes: dict[str, Hashed] = {}
     for place, request in enumerate(requests):
-        found = None if kept is None else _found(kept, request, _id(place), settings)
+        found = None if kept is None else _found(kept, request, _id(place), settings, hashes)
         if found is None:
             new.append(place)
         else:
             put(place, found)
-    jobs: list[Job] = [(requests[place], _id(place)) for place in new]
+    jobs = [Job(requests[place], _id(place), hashes.get(requests[place].path)) for place in new]
     for index, outcome in measured_side_by_side(jobs, settings, n_workers=n_workers):
         if kept is not None and isinstance(outcome, MeasuredTake):
             kept.keep(outcome, requests[new[index]], settings)
@@ -89,13 +94,16 @@ def _id(place: int) -> str:
 
 
 def _found(
-    kept: KeptTakes, request: TakeRequest, take_id: str, settings: MeasuringSettings
+    kept: KeptTakes, request: TakeRequest, take_id: str, settings: MeasuringSettings, hashes: dict[str, Hashed]
 ) -> MeasuredTake | HumcheckError | None:
-    from humcheck.audio.files import file_sha256
+    """Return a take that was measured before; what its file's hash is goes into `hashes`."""
+    from humcheck.audio.files import file_hashed
 
     if not os.path.isfile(request.path):
         return None  # what it is instead, measuring will say
     try:
-        return kept.find(file_sha256(request.path), request, take_id, settings)
+        if request.path not in hashes:  # a long recording stands there once for each of its runs
+            hashes[request.path] = file_hashed(request.path)
+        return kept.find(hashes[request.path].sha256, request, take_id, settings)
     except UnusableTake as error:
         return error

@@ -17,7 +17,7 @@ from concurrent.futures import (
 )
 from functools import partial
 from multiprocessing import get_context
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from humcheck.comparison.material import MeasuredTake
 from humcheck.errors import HumcheckError, UnusableTake
@@ -28,15 +28,24 @@ from humcheck.pipeline.settings import MeasuringSettings
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
+    from humcheck.audio.files import Hashed
+
 #: Processes cost about a second to start: threads do for a few takes.
 _FEWEST_FOR_PROCESSES = 8
 #: What the names of threads that measure begin with: nobody has to wait for them when the user has had enough.
 THREAD_NAME = "humcheck-take"
 
 Measured = MeasuredTake | HumcheckError
-Job = tuple[TakeRequest, str]
 _Item = TypeVar("_Item")
 _Result = TypeVar("_Result")
+
+
+class Job(NamedTuple):
+    """A take to be measured, its id in the results, and its file's hash if that is known."""
+
+    request: TakeRequest
+    take_id: str
+    hashed: Hashed | None = None
 
 
 def available_cores() -> int:
@@ -54,8 +63,8 @@ def measured_side_by_side(
 
     Parameters
     ----------
-    jobs : sequence of (TakeRequest, str)
-        Requests and ids.
+    jobs : sequence of Job
+        Takes.
     settings : MeasuringSettings
         What the user set.
     n_workers : int, optional
@@ -64,7 +73,7 @@ def measured_side_by_side(
     for place, outcome in side_by_side(partial(measured_or_error, settings), jobs, n_workers=n_workers):
         # What is wrong with the recording itself is an outcome, too, and says so in its own words.
         if isinstance(outcome, BrokenExecutor | MemoryError):
-            yield place, _said(outcome, jobs[place][0])
+            yield place, _said(outcome, jobs[place].request)
         else:
             yield place, outcome
 
@@ -107,9 +116,8 @@ def side_by_side(
 
 def measured_or_error(settings: MeasuringSettings, job: Job) -> Measured:
     """Measure one take; return what is wrong with it if it cannot be used."""
-    request, take_id = job
     try:
-        return measure_take(request, take_id, settings)
+        return measure_take(job.request, job.take_id, settings, hashed=job.hashed)
     except HumcheckError as error:
         return error
 

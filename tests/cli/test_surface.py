@@ -31,6 +31,14 @@ def test_help_loads_nothing_heavy():
     assert done.stderr.strip() == "[]"
 
 
+@pytest.mark.parametrize("command", ["inspect a.wav", "compare --direct a.wav", "bench a.toml"])
+def test_a_number_of_jobs_that_is_none_is_refused(command, capsys):
+    assert build_parser().parse_args([*command.split(), "--jobs", "3"]).jobs == 3
+    with pytest.raises(SystemExit):
+        build_parser().parse_args([*command.split(), "--jobs", "0"])
+    assert "not a whole number above zero" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_explains_itself(command, capsys):
     with pytest.raises(SystemExit) as stopped:

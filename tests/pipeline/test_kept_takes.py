@@ -1,11 +1,13 @@
 """Takes that were measured before are not measured again, and nothing that lies there can do harm."""
 
 import dataclasses
+import hashlib
 
 import numpy as np
 import pytest
 import soundfile
 
+from humcheck.audio.files import file_hashed, open_take
 from humcheck.comparison.material import MeasuredTake
 from humcheck.pipeline.cache import KeptTakes
 from humcheck.pipeline.measure_many import measure_files
@@ -90,7 +92,7 @@ def test_anything_else_is_refused(measured, damage):
 def test_only_what_is_new_is_measured_and_names_may_change(tmp_path, requests, measured, monkeypatch):
     kept = KeptTakes(tmp_path / "kept")
     measure_files(requests, SETTINGS, kept=kept)
-    monkeypatch.setattr("humcheck.pipeline.workers.measure_take", lambda *_: pytest.fail("measured again"))
+    monkeypatch.setattr("humcheck.pipeline.workers.measure_take", lambda *_, **__: pytest.fail("measured again"))
     # Another order gives other ids, and the box was on another port after all.
     renamed = [dataclasses.replace(requests[1], port="2", condition={"supply": "off"}), requests[0]]
     through, direct = measure_files(renamed, SETTINGS, kept=kept)[0]
@@ -101,6 +103,32 @@ def test_only_what_is_new_is_measured_and_names_may_change(tmp_path, requests, m
     assert {take for row in through.measures for take in row.takes} == {"t1"}
     assert [row.value for row in through.measures] == [row.value for row in measured[1].measures]
     assert through.key == renamed[0].key("t1")
+
+
+def test_one_at_a_time_and_side_by_side_give_the_same_to_the_last_bit(requests, measured):
+    takes, _ = measure_files(requests, SETTINGS, n_workers=1)
+    for take, other in zip(takes, measured, strict=True):
+        require_same(take, other)
+
+
+def test_a_new_recording_is_hashed_once_for_all_its_runs(tmp_path, requests, measured, monkeypatch):
+    read = []
+    digest = hashlib.file_digest
+    monkeypatch.setattr("hashlib.file_digest", lambda file, name: read.append(file.name) or digest(file, name))
+    twice = [requests[0], dataclasses.replace(requests[0], run=(0, 100000))]
+    takes, _ = measure_files(twice, SETTINGS, kept=KeptTakes(tmp_path / "kept"))
+    assert read == [requests[0].path]
+    assert {take.row.sha256 for take in takes} == {measured[0].row.sha256}
+
+
+def test_a_recording_that_changed_after_it_was_looked_up_is_hashed_again(tmp_path):
+    path = tmp_path / "take.wav"
+    soundfile.write(path, np.full(1000, 0.25), 8000)
+    hashed = file_hashed(str(path))
+    soundfile.write(path, np.full(1001, 0.25), 8000)
+    file = open_take(path)
+    file.known_as(hashed)
+    assert file.sha256() == hashlib.sha256(path.read_bytes()).hexdigest() != hashed.sha256
 
 
 def test_what_is_asked_otherwise_is_measured_again(tmp_path, requests):
