@@ -14,9 +14,10 @@ from humcheck.comparison.contrasts import contrast_changes
 from humcheck.comparison.curves import average_curves
 from humcheck.comparison.driven_ports import bleed_rows, is_driven_elsewhere, noise_alone
 from humcheck.comparison.events import clicks_alone
+from humcheck.comparison.level_scatter import gain_levels
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.occasions import occasions_of
-from humcheck.comparison.pairs import gain_levels, pair_rows
+from humcheck.comparison.pairs import pair_rows
 from humcheck.comparison.picture_added import uses_with_rows
 from humcheck.comparison.picture_added_curve import added_curves
 from humcheck.comparison.picture_changes import compared_pictures
@@ -80,7 +81,7 @@ def compare_takes(
     added = [*_added(measures, directs), *uses_with_rows(takes)]
     own_scale = [row for take in takes if take.role == "single" for row in _relative_to_itself(take, measures)]
     relative = relative_levels((row for row in (*measures, *added) if row.role != "single"), full_scale)
-    pairs = [*pair_rows(takes), *further, *apart]
+    pairs = [*pair_rows(takes, occasions), *further, *apart]
     paired: list[Measure] = [row for row in pairs if isinstance(row, Measure)]
     resolvable = resolvable_differences(row for row in (*gains, *measures) if row.role == "direct")
     paired_changes = (row for row in pairs if isinstance(row, Change))

@@ -16,7 +16,7 @@ from humcheck.estimates.sweeps import ResponseEstimate
 from humcheck.results import Change, Key
 
 
-def port_spans(takes: Sequence[MeasuredTake]) -> list[Change]:
+def port_spans(takes: Sequence[MeasuredTake], uses: Sequence[Sequence[MeasuredTake]] = ()) -> list[Change]:
     """Return `response_span`, contrast ``port``: how far the tone of each port departs from that of the others.
 
     Parameters
@@ -24,7 +24,9 @@ def port_spans(takes: Sequence[MeasuredTake]) -> list[Change]:
     takes : sequence of MeasuredTake
         Through takes whose sweeps can be used. Ports of one device under one picture, condition and fix are set against
         each other: each against all takes of the other ports together (of two ports the later against the earlier), so
-        that the direct takes and their scatter play no part.
+        that the direct takes play no part.
+    uses : sequence of sequence of MeasuredTake, optional
+        The takes of every use of the bench, whose scatter is pooled; without them that of the ports alone.
     """
     groups: dict[tuple[Any, ...], dict[str, list[MeasuredTake]]] = {}
     for take in takes:
@@ -36,11 +38,16 @@ def port_spans(takes: Sequence[MeasuredTake]) -> list[Change]:
         names = list(ports)
         for name in names if len(names) > 2 else names[1:]:
             others = [other for other in names if other != name]
-            spans += _against(ports[name], [take for other in others for take in ports[other]], others)
+            spans += _against(ports[name], [take for other in others for take in ports[other]], others, uses)
     return spans
 
 
-def _against(ours: Sequence[MeasuredTake], theirs: Sequence[MeasuredTake], ports: Sequence[str]) -> list[Change]:
+def _against(
+    ours: Sequence[MeasuredTake],
+    theirs: Sequence[MeasuredTake],
+    ports: Sequence[str],
+    uses: Sequence[Sequence[MeasuredTake]],
+) -> list[Change]:
     key = ours[0].key
     reference: dict[str, Any] = {"subject": key.subject, "role": key.role, "n_takes": len(theirs)}
     reference |= {"port": ports[0]} if len(ports) == 1 else {"port": THE_OTHERS, "ports": list(ports)}
@@ -49,7 +56,8 @@ def _against(ours: Sequence[MeasuredTake], theirs: Sequence[MeasuredTake], ports
         sides = [_of_channel(side, channel) for side in (ours, theirs)]
         if not all(sides):
             continue
-        shape = compare_levels(sides[0], sides[1], re_reference=True)
+        cells = [found for use in uses if (found := _of_channel(use, channel))] or None
+        shape = compare_levels(sides[0], sides[1], re_reference=True, cells=cells)
         named = Key(**key.fields(quantity="response_span", channel=channel))
         span = span_change(shape, named, reference, repeated=min(len(side) for side in sides) > 1)
         if isinstance(span, Change):

@@ -57,7 +57,7 @@ def aggregate_repeats(measures: Iterable[Measure], occasions: Occasions | None =
         else:
             pools.setdefault(_pool_of(group[0], identity), []).append(identity)
     scattering = {
-        pool: Pool([_cell(groups[identity], occasions or {}) for identity in identities], repr(pool))
+        pool: Pool([cell_of(groups[identity], occasions or {}) for identity in identities], repr(pool))
         for pool, identities in pools.items()
     }
     no_drift = _no_drift((groups[pools[pool][0]][0], cells) for pool, cells in scattering.items())
@@ -105,7 +105,8 @@ def _pool_of(measure: Measure, identity: tuple[Any, ...]) -> tuple[Any, ...]:
     return role, measure.quantity, measure.channel
 
 
-def _cell(group: Sequence[Measure], occasions: Occasions) -> Cell:
+def cell_of(group: Sequence[Measure], occasions: Occasions) -> Cell:
+    """Return the cell of the takes of one key."""
     blocks: dict[int, dict[object, list[Take]]] = {}
     for number, measure in enumerate(group):
         occasion = _occasion(measure, occasions)

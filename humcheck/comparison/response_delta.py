@@ -8,13 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.audio.levels import Floats, ratio_to_db
+from humcheck.comparison.curve_scatter import CurveScatter, curve_scatter, levels_of
+from humcheck.comparison.intervals import Estimate
 from humcheck.estimates.sweeps import IN_SERIES, REFERENCE_HZ, ResponseEstimate, index_of
 from humcheck.estimates.sweeps.grid import Flags
-
-#: dB per relative change of an amplitude.
-DB_PER_UNIT = float(20.0 / np.log(10.0))
-#: Below this signal-to-noise ratio (power) a level is only an upper bound.
-HIDDEN_BELOW_RATIO = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,13 +46,19 @@ class Delta:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Side:
     level_db: Floats
-    sd_db: Floats
-    freedom: Floats
+    noise: Floats
+    noise_freedom: Floats
     hidden: Flags
+    count: int
 
 
 def compare_levels(
-    through: Sequence[ResponseEstimate], direct: Sequence[ResponseEstimate], *, re_reference: bool = False
+    through: Sequence[ResponseEstimate],
+    direct: Sequence[ResponseEstimate],
+    *,
+    re_reference: bool = False,
+    cells: Sequence[Sequence[ResponseEstimate]] | None = None,
+    level: Estimate | None = None,
 ) -> Delta:
     """Return through minus direct in dB.
 
@@ -65,22 +68,26 @@ def compare_levels(
         Of one channel, at least one a side.
     re_reference : bool, optional
         Whether every take's level counts from its own level at 997 Hz: the shape alone, without gain.
+    cells : sequence of sequence of ResponseEstimate, optional
+        The takes of every use of the bench in that channel, whose scatter is pooled; without it these two alone.
+    level : Estimate, optional
+        What is known otherwise of the difference of levels as a whole: its uncertainty counts instead of the sweeps'.
 
     Notes
     -----
-    One take a side: the uncertainty is that of its own noise. Several: the scatter between takes, unless chance made it
-    smaller than their own noise explains. What the method itself leaves is added either way.
+    The uncertainty is that of the takes' own noise and of the scatter between takes (see `curve_scatter`), where any
+    use has several. What the method itself leaves is added either way.
     """
     n_points = min(response.frequency_hz.size for response in (*through, *direct))
-    ours, theirs = _side(through, n_points, re_reference), _side(direct, n_points, re_reference)
+    ours, theirs = (_side(takes, n_points, re_reference) for takes in (through, direct))
     valid = np.all([response.valid()[:n_points] for response in direct], axis=0)
-    variance = ours.sd_db**2 + theirs.sd_db**2
-    # Welch-Satterthwaite; GUM (JCGM 100:2008) G.4.1. At 997 Hz a shape has no uncertainty.
-    weight = ours.sd_db**4 / ours.freedom + theirs.sd_db**4 / theirs.freedom
-    freedom = np.divide(variance**2, weight, out=np.full(n_points, np.inf), where=weight > 0.0)
+    among = [[one for one in cell if one.frequency_hz.size >= n_points] for cell in cells or (through, direct)]
+    scatter = curve_scatter(among, n_points, re_reference=re_reference)
+    variance, freedom = _uncertainty(ours, theirs, scatter, re_reference, level)
     method_db = through[0].method_sd_db[:n_points]
     # A through side in its noise: its level at most, less the direct level at least.
-    limit_db = student_t(0.95, theirs.freedom) * theirs.sd_db
+    their_variance, their_freedom = _uncertainty(theirs, None, scatter, re_reference, level)
+    limit_db = student_t(0.95, their_freedom) * np.sqrt(their_variance)
     difference_db = ours.level_db - theirs.level_db
     return Delta(
         frequency_hz=through[0].frequency_hz[:n_points],
@@ -90,6 +97,32 @@ def compare_levels(
         shown=valid & IN_SERIES[:n_points],
         hidden=ours.hidden,
     )
+
+
+def _uncertainty(
+    side: _Side, other: _Side | None, scatter: CurveScatter, re_reference: bool, level: Estimate | None
+) -> tuple[Floats, Floats]:
+    """Return the variance of a mean, or of the difference of two, and its degrees of freedom.
+
+    Welch-Satterthwaite; GUM (JCGM 100:2008) G.4.1. At 997 Hz a shape has no uncertainty.
+    """
+    sides = [side] if other is None else [side, other]
+    share = sum(1 / one.count for one in sides)
+    shape, shape_uncertainty = scatter.shape.copy(), scatter.shape_uncertainty.copy()
+    if re_reference:
+        at = index_of(REFERENCE_HZ)
+        shape[at] = shape_uncertainty[at] = 0.0
+    variance = shape * share + sum(one.noise for one in sides)
+    weight = shape_uncertainty * share**2 + sum(2 * one.noise**2 / one.noise_freedom for one in sides)
+    if not re_reference and level is not None:
+        variance = variance + level.standard_uncertainty**2
+        weight = weight + 2 * level.standard_uncertainty**4 / level.degrees_of_freedom
+    elif not re_reference:
+        variance = variance + scatter.level * share
+        weight = weight + scatter.level_uncertainty * share**2
+    freedom = np.divide(2 * variance**2, weight, out=np.full(variance.shape, np.inf), where=weight > 0.0)
+    # Beside noisy neighbours a quiet point may seem to have fewer than it has by itself.
+    return np.asarray(variance), np.maximum(freedom, scatter.freedom)
 
 
 def student_t(probability: float, freedom: Floats) -> Floats:
@@ -102,30 +135,20 @@ def student_t(probability: float, freedom: Floats) -> Floats:
 
 
 def _side(responses: Sequence[ResponseEstimate], n_points: int, re_reference: bool) -> _Side:
-    """Return the mean level of repeated takes."""
+    """Return the mean level of repeated takes, and the variance that their own noise leaves in it."""
+    levels = levels_of(responses, n_points, re_reference=re_reference)
     values = np.abs(np.array([response.gain.value[:n_points] for response in responses]))
     sds = np.array([response.gain.sd[:n_points] for response in responses])
     freedom = np.array([response.gain.freedom[:n_points] for response in responses])
-    hidden = np.any(values**2 < HIDDEN_BELOW_RATIO * sds**2, axis=0)
-    limits = values + student_t(0.95, freedom) * sds / np.sqrt(2.0)
-    levels_db = ratio_to_db(np.where(hidden, limits, values))
-    noise_db = np.where(hidden, 0.0, DB_PER_UNIT * sds / np.sqrt(2.0) / np.maximum(values, 1e-30))
+    limits_db = ratio_to_db(values + student_t(0.95, freedom) * sds / np.sqrt(2.0))
     if re_reference:
-        reference = index_of(REFERENCE_HZ)
-        levels_db = levels_db - levels_db[:, reference : reference + 1]
-        noise_db = np.hypot(noise_db, noise_db[:, reference : reference + 1])
-        noise_db[:, reference] = 0.0
+        limits_db = limits_db - ratio_to_db(values[:, [index_of(REFERENCE_HZ)]])
     count = len(responses)
-    within = np.sqrt(np.sum(noise_db**2, axis=0)) / count
     # Of several hidden takes the loudest limit holds for all.
-    level_db = np.where(hidden, levels_db.max(axis=0), levels_db.mean(axis=0))
-    if count == 1:
-        return _Side(level_db=level_db, sd_db=within, freedom=freedom[0], hidden=hidden)
-    scatter = np.where(hidden, 0.0, levels_db.std(axis=0, ddof=1) / np.sqrt(count))
-    by_scatter = scatter > within
     return _Side(
-        level_db=level_db,
-        sd_db=np.where(by_scatter, scatter, within),
-        freedom=np.where(by_scatter, count - 1.0, freedom.sum(axis=0)),
-        hidden=hidden,
+        level_db=np.where(levels.hidden, limits_db.max(axis=0), levels.level_db.mean(axis=0)),
+        noise=np.where(levels.hidden, 0.0, (levels.noise_db**2).sum(axis=0) / count**2),
+        noise_freedom=freedom.sum(axis=0),
+        hidden=levels.hidden,
+        count=count,
     )

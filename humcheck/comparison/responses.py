@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from humcheck.analyzers.crosstalk import missing_rows, rows_of_gains
+from humcheck.comparison.intervals import Estimate
 from humcheck.comparison.response_delta import Delta, compare_levels
 from humcheck.comparison.response_figures import corner_change, span_change
 from humcheck.estimates.sweeps import Gain, ResponseEstimate, mean_gain
@@ -15,7 +16,14 @@ from humcheck.results.rows import Bound, Channel, Key
 Take = Sequence[ResponseEstimate]
 
 
-def response_rows(through: Sequence[Take], direct: Sequence[Take], key: Key) -> list[Any]:
+def response_rows(
+    through: Sequence[Take],
+    direct: Sequence[Take],
+    key: Key,
+    *,
+    cells: Sequence[Sequence[Take]] = (),
+    level: Callable[[str], Estimate | None] = lambda channel: None,
+) -> list[Any]:
     """Return what two sets of takes tell about the device between them.
 
     Parameters
@@ -24,6 +32,10 @@ def response_rows(through: Sequence[Take], direct: Sequence[Take], key: Key) -> 
         For each take, the estimates of its sweeps. Several takes a side are repeats.
     key : Key
         What the through takes belong to.
+    cells : sequence of sequences of takes, optional
+        The takes of every use of the bench, whose scatter is pooled; without them the two sides alone.
+    level : callable, optional
+        What is known from elsewhere of the difference of the sides' levels in a channel.
 
     Returns
     -------
@@ -37,7 +49,8 @@ def response_rows(through: Sequence[Take], direct: Sequence[Take], key: Key) -> 
     for channel in _channels(through):
         ours, theirs = _of_channel(through, channel), _of_channel(direct, channel)
         if ours and theirs:
-            rows += _delta_rows(ours, theirs, Key(**key.fields(channel=channel)))
+            among = [found for cell in cells if (found := _of_channel(cell, channel))] or [ours, theirs]
+            rows += _delta_rows(ours, theirs, Key(**key.fields(channel=channel)), among, level(channel))
             if key.role != "direct":
                 rows += _added_crosstalk(ours, theirs, key)
     if not rows:
@@ -56,12 +69,18 @@ def _of_channel(takes: Sequence[Take], channel: Channel) -> list[ResponseEstimat
     return [response for response in found if response is not None]
 
 
-def _delta_rows(through: list[ResponseEstimate], direct: list[ResponseEstimate], key: Key) -> list[Any]:
-    delta = compare_levels(through, direct)
+def _delta_rows(
+    through: list[ResponseEstimate],
+    direct: list[ResponseEstimate],
+    key: Key,
+    cells: list[list[ResponseEstimate]],
+    level: Estimate | None,
+) -> list[Any]:
+    delta = compare_levels(through, direct, cells=cells, level=level)
     if not delta.shown.any():
         reason = "The direct sweep does not stand far enough above its noise."
         return [NotMeasured(**key.fields(quantity="response_delta"), reason=reason)]
-    shape = compare_levels(through, direct, re_reference=True)
+    shape = compare_levels(through, direct, re_reference=True, cells=cells)
     reference = {"subject": "direct", "role": "direct", "n_takes": len(direct)}
     repeated = len(through) > 1 and len(direct) > 1
     return [

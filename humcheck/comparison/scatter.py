@@ -43,6 +43,8 @@ WILD_CELL_P, WILD_GROUP_P = 0.01, 0.25
 CALM_P = 0.05
 #: Probability, before the takes are seen, that nothing but their own noise makes single takes scatter.
 OWN_NOISE_ALONE = 0.5
+#: Of the direct takes' own noise: scatter beyond that of quieter takes than this is not told from none.
+_LEAST_SHARE = 1e-4
 #: Stands for infinitely many degrees of freedom.
 _MANY = 1e6
 
@@ -205,7 +207,8 @@ class Pool:
         square, own = self._day.mean_square, self._day.own / self._day.freedom
         if own <= 0:
             return _Variance(mean.of_day * square + mean.own, self._day.freedom)
-        beyond = ratios(square / own, self._day.freedom, _MANY)
+        quietest = min(part.mean.own / part.mean.of_day for part in self._splits)
+        beyond = ratios(square / own, self._day.freedom, _MANY, of_take=max(quietest / own, _LEAST_SHARE))
         variance = mean.own + mean.of_day * own * (beyond.ratio - 1)
         return _Variance(*as_student(variance, beyond.weights(OWN_NOISE_ALONE), math.inf))
 
@@ -220,7 +223,8 @@ class Pool:
             # What pluggings were seen to scatter holds some of the repeats; the rest is uncertain by itself.
             rest = mean.of_repeats - (mean.of_pluggings * pluggings.held if pluggings.variance else 0.0)
             uncertainty += rest**2 * repeats.uncertainty
-        return _Variance(value, 2 * value**2 / uncertainty if uncertainty > 0 and value > 0 else math.inf)
+        # A quiet cell beside noisy ones may seem to have less than one, for which no quantile is of use.
+        return _Variance(value, max(2 * value**2 / uncertainty, 1.0) if uncertainty > 0 and value > 0 else math.inf)
 
 
 def _pools(groups: Sequence[str], levels: Sequence[Level], of_repeat: float) -> list[tuple[str | None, Component]]:
