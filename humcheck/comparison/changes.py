@@ -14,7 +14,7 @@ from humcheck.audio.levels import Floats
 from humcheck.comparison.certainty import DEFAULT_CERTAINTY, CertaintySettings
 from humcheck.comparison.equivalence import ALPHA, POWER, equivalence_p, takes_needed
 from humcheck.comparison.intervals import Estimate, difference
-from humcheck.comparison.multiplicity import family_of, holm
+from humcheck.comparison.multiplicity import adjusted_in_families
 from humcheck.comparison.repeats import estimate_of, repeatability_of
 from humcheck.comparison.scatter import Repeatability
 from humcheck.results import Change, Measure, quantity
@@ -140,7 +140,7 @@ def _judged(known: Sequence[Compared], certainty: CertaintySettings) -> list[Cha
     )
     p_values = _p_values(known, value, uncertainty, freedom)
     may_differ = np.array([one.n_takes > 1 or certainty.judge_single_takes for one in known])
-    adjusted = _adjusted(known, p_values, may_differ)
+    adjusted = adjusted_in_families([one.change for one in known], p_values, may_differ)
     margins = np.array([_margin(one.change, certainty) for one in known])
     same_p = equivalence_p(value, uncertainty, freedom, margins)
     for index, one in enumerate(known):
@@ -171,19 +171,6 @@ def _p_values(known: Sequence[Compared], value: Floats, uncertainty: Floats, fre
     statistic = np.abs(value) / np.maximum(uncertainty, np.finfo(np.float64).tiny)
     tails = np.minimum(2 * stdtr(np.minimum(freedom, 1e6), -statistic), 1.0)
     return np.array([tail if one.p_value is None else one.p_value for one, tail in zip(known, tails, strict=True)])
-
-
-def _adjusted(known: Sequence[Compared], p_values: Floats, may_differ: np.ndarray[Any, np.dtype[np.bool_]]) -> Floats:
-    """Return Holm's probabilities; what is never told apart takes no part in the family of what may be."""
-    families: dict[tuple[str, ...], list[int]] = {}
-    for index, one in enumerate(known):
-        families.setdefault(family_of(one.change), []).append(index)
-    adjusted = np.empty(p_values.shape)
-    for members in families.values():
-        adjusted[members] = holm(p_values[members])
-        claims = [index for index in members if may_differ[index]]
-        adjusted[claims] = holm(p_values[claims])
-    return adjusted
 
 
 def _margin(change: Change, certainty: CertaintySettings) -> float:

@@ -5,8 +5,8 @@ chance. Holm's procedure keeps the chance of a single false "different" in a fam
 changes have in common [1]_.
 
 A family is what one reads as one question: all changes of one contrast, of one role, about one subject of `FAMILIES`
-(hum, buzz, hiss, ...), over all uses and channels. Different questions are not corrected for each other. Changes of
-single takes, which are never told apart, do not count among those that may be.
+(hum, buzz, hiss, tone, ...), over all uses and channels. Different questions are not corrected for each other. Changes
+of single takes, which are never told apart, do not count among those that may be.
 
 References
 ----------
@@ -45,6 +45,9 @@ FAMILIES = {
     "thd_n": "distortion",
     "imd_smpte": "distortion",
     "imd_difference": "distortion",
+    "response_span": "tone",
+    "low_corner": "tone",
+    "high_corner": "tone",
     "dynamic_range": "dynamic range",
     "dynamic_range_a": "dynamic range",
 }
@@ -60,6 +63,21 @@ def family_of(change: Change) -> tuple[str, str, str, str]:
 def question_of(name: str) -> str:
     """Return the question that a quantity belongs to."""
     return FAMILIES.get(name, name)
+
+
+def adjusted_in_families(
+    changes: Sequence[Change], p_values: Floats, may_differ: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+) -> Floats:
+    """Return Holm's probabilities; what is never told apart takes no part in the family of what may be."""
+    families: dict[tuple[str, ...], list[int]] = {}
+    for index, change in enumerate(changes):
+        families.setdefault(family_of(change), []).append(index)
+    adjusted = np.empty(p_values.shape)
+    for members in families.values():
+        adjusted[members] = holm(p_values[members])
+        claims = [index for index in members if may_differ[index]]
+        adjusted[claims] = holm(p_values[claims])
+    return adjusted
 
 
 def holm(p_values: Sequence[float] | Floats) -> Floats:

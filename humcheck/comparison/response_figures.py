@@ -18,6 +18,8 @@ CORNER_DB = float(10.0 * np.log10(0.5))
 #: The span is taken where the response can be heard.
 AUDIBLE_HZ = (20.0, 20000.0)
 NOISE_DRAWS = 400
+_TINY = 1e-12
+_STEPS = 120
 
 Rows = Change | NotMeasured
 
@@ -71,6 +73,7 @@ def span_change(shape: Delta, key: Key, reference: Mapping[str, Any], *, repeate
         low=max(span_db - half_db, 0.0),
         high=span_db + half_db,
         reference=described,
+        p_value=_p_of_range(raw_db, sd_db, shape.freedom[used]),
         distinguishable=True if repeated else None,
     )
 
@@ -125,8 +128,40 @@ def corner_change(
         low=max(corner_hz - half_hz, 0.0),
         high=corner_hz + half_hz,
         reference=dict(reference),
+        p_value=_p_of_fall(shape, index),
         distinguishable=True if repeated else None,
     )
+
+
+def _p_of_range(range_db: float, sd_db: Floats, freedom: Floats) -> float:
+    """Return at most how probable such a range is where the response is level.
+
+    A range of r needs a point that is off by r / 2; the probabilities of all points add (Boole's inequality), whatever
+    the points have in common.
+    """
+    return _at_most(2.0, range_db / 2 / np.maximum(sd_db, _TINY), freedom)
+
+
+def _p_of_fall(shape: Delta, index: np.ndarray[Any, np.dtype[np.intp]]) -> float:
+    """Return at most how probable it is that noise alone takes any point of these below the corner's level."""
+    return _at_most(1.0, -CORNER_DB / np.maximum(shape.sd_db[index], _TINY), shape.freedom[index])
+
+
+def _at_most(sides: float, statistic: Floats, freedom: Floats) -> float:
+    """Return the sum of the probabilities beyond all statistics.
+
+    Their standard uncertainties are pooled, so they are wrong by one factor, of a chi law: given that they are normal.
+    """
+    from scipy.special import gammaincinv, ndtr
+
+    shared = float(np.median(freedom))
+    if not np.isfinite(shared):
+        return float(min(sides * ndtr(-statistic).sum(), 1.0))
+    edges = np.concatenate([[0.0], np.geomspace(1e-9, 1.0, _STEPS)])
+    middle, weight = (edges[1:] + edges[:-1]) / 2, np.diff(edges)
+    factor = np.sqrt(2 * gammaincinv(shared / 2, middle) / shared)
+    sums = np.minimum(sides * ndtr(-np.outer(factor, statistic)).sum(axis=1), 1.0)
+    return float((weight * sums).sum())
 
 
 def _noise_ranges(sd_db: Floats) -> Floats:

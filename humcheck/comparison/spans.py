@@ -6,9 +6,12 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
+import numpy as np
 
 from humcheck.comparison.certainty import CertaintySettings
+from humcheck.comparison.changes import SIGNIFICANCE
 from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.multiplicity import adjusted_in_families
 from humcheck.comparison.occasions import Occasions
 from humcheck.comparison.references import place_of
 from humcheck.results import Change, Key
@@ -32,28 +35,38 @@ def judged_spans(
 
     Notes
     -----
-    A span is told apart where noise alone would reach it less than one time in twenty; that is not adjusted for the
-    number of ports. It is shown to be the same where the upper end of its interval, or its bound, is below the margin.
-    Neither is said where one side was plugged only once.
+    Told apart: noise alone makes such a span or such a corner less than one time in twenty, all uses, ports and
+    channels of a contrast together (Holm's procedure, see `multiplicity`; a bound counts as a question that was asked).
+    A span is shown to be the same where the upper end of its interval, or its bound, is below the margin. Neither is
+    said where one side was plugged only once.
     """
     pluggings = _pluggings(takes, occasions)
     direct = len(pluggings.get(("direct",), ()))
-    judged = []
-    for row in changes:
-        if row.quantity in _FIGURES and row.role == "through":
-            # Of ports the other side is several ports, plugged each.
-            other = direct if row.contrast == "direct" else int(row.reference["n_takes"])
-            replugged = min(len(pluggings.get(_use(row), ())), other) > 1
-            row = _judged(row, replugged=replugged, certainty=certainty)
-        judged.append(row)
-    return judged
+    rows = list(changes)
+    places = [index for index, row in enumerate(rows) if row.quantity in _FIGURES and row.role == "through"]
+    if not places:
+        return rows
+    asked = [rows[index] for index in places]
+    # Of ports the other side is several ports, plugged each.
+    others = [direct if row.contrast == "direct" else int(row.reference["n_takes"]) for row in asked]
+    replugged = [min(len(pluggings.get(_use(row), ())), other) > 1 for row, other in zip(asked, others, strict=True)]
+    p_values = np.array([1.0 if row.p_value is None else row.p_value for row in asked])
+    adjusted = adjusted_in_families(asked, p_values, np.array(replugged))
+    for index, row, known, p_adjusted in zip(places, asked, replugged, adjusted.tolist(), strict=True):
+        rows[index] = _judged(row, p_adjusted, replugged=known, certainty=certainty)
+    return rows
 
 
-def _judged(row: Change, *, replugged: bool, certainty: CertaintySettings) -> Change:
+def _judged(row: Change, p_adjusted: float, *, replugged: bool, certainty: CertaintySettings) -> Change:
     margin = certainty.margin(row.quantity, row.unit)
     row = msgspec.structs.replace(row, reference=row.reference | {"repeatability": "own" if replugged else "unknown"})
+    if row.p_value is not None:
+        row = msgspec.structs.replace(row, p_adjusted=p_adjusted)
     if not replugged:
-        return msgspec.structs.replace(row, distinguishable=None)
+        # Noise of the sweeps is all that is known: another plugging may do as much.
+        return msgspec.structs.replace(row, distinguishable=None, p_value=None, p_adjusted=None)
+    if row.distinguishable is not None:
+        row = msgspec.structs.replace(row, distinguishable=p_adjusted < SIGNIFICANCE)
     if margin is None or row.quantity != "response_span":
         return row
     end = row.value if row.bound == "upper" else row.high

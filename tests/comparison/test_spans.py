@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from humcheck.comparison.certainty import CertaintySettings
@@ -24,10 +25,11 @@ def measured(name, role, plugging):
     return MeasuredTake(row=row, key=Key(subject=subject, role=role, quantity=""), responses=(None,))
 
 
-def span(value, *, high=None, bound=None):
+def span(value, *, high=None, bound=None, p_value=0.001, port=None):
     return Change(
         subject="Alder", role="through", quantity="response_span", channel="left", contrast="direct", value=value,
         unit="dB", high=high, low=None if high is None else 0.0, bound=bound, distinguishable=None if bound else True,
+        p_value=None if bound else p_value, port=port,
     )  # fmt: skip
 
 
@@ -58,6 +60,41 @@ def test_mere_repeats_say_nothing_about_another_plugging():
     row = judged(span(0.1, high=0.2), pluggings=("1", "1", "1"))
     assert (row.equivalent, row.distinguishable) == (None, None)
     assert judged(span(0.1, high=0.2), pluggings=(None, None)).distinguishable is True
+
+
+def test_many_ports_are_asked_together():
+    """Holm 1979, by hand: six questions, the least probability times six, the next times five, ..."""
+    ports = [str(number) for number in range(6)]
+    rows = [span(0.1, high=0.2, p_value=0.012, port=port) for port in ports[:4]]
+    rows += [span(0.4, high=0.5, p_value=0.002, port="4"), span(0.05, bound="upper", port="5")]
+    takes = [measured(f"d{name}", "direct", None) for name in "12"]
+    for port in ports:
+        for number in "12":
+            one = measured(f"{port}-{number}", "through", number)
+            takes.append(replace(one, key=Key(subject="Alder", role="through", quantity="", port=port)))
+    found = judged_spans(rows, takes, occasions_of(take.row for take in takes), CertaintySettings())
+    assert [row.p_adjusted for row in found[:5]] == [pytest.approx(0.012 * 5)] * 4 + [pytest.approx(0.002 * 6)]
+    assert [row.distinguishable for row in found] == [False] * 4 + [True, None]
+
+
+def test_a_span_that_noise_makes_has_no_small_probability():
+    """Level responses in noise, two takes a side: Boole's bound is reached less often than it says."""
+    from humcheck.comparison.response_delta import compare_levels
+    from humcheck.comparison.response_figures import span_change
+    from tests.estimates.made_responses import made_response
+
+    rng = np.random.default_rng(31)
+    key = Key(subject="Alder", role="through", quantity="", channel="left")
+    p_values = []
+    for _ in range(100):
+        ours, theirs = ([made_response(gain_sd=1e-3, rng=rng) for _ in range(2)] for _ in "ab")
+        row = span_change(compare_levels(ours, theirs, re_reference=True), key, {}, repeated=True)
+        p_values.append(1.0 if row.p_value is None else row.p_value)
+    # Binomial: 5 % of 100, three standard deviations of 2.2 %.
+    assert np.mean(np.array(p_values) < 0.05) <= 0.05 + 3 * 0.022
+    louder = [made_response(gain=lambda f: np.where(f > 5000, 1.03, 1.0), gain_sd=1e-3, rng=rng) for _ in range(3)]
+    row = span_change(compare_levels(louder, theirs, re_reference=True), key, {}, repeated=True)
+    assert row.p_value < 0.01
 
 
 def take_with(gain, port, seed):
