@@ -67,17 +67,31 @@ def response_band_limit(response: ResponseEstimate, rate_hz: float) -> BandLimit
     rate_hz : float
         Sampling rate of the take.
     """
-    series = IN_SERIES[: response.frequency_hz.size] & (response.frequency_hz > REFERENCE_HZ)
-    frequency_hz = response.frequency_hz[series]
-    magnitude, margin = np.abs(response.gain.value[series]), _CERTAIN_SD * response.gain.sd[series]
-    at_least_db = _decibels(np.maximum(magnitude - margin, 0.0))
-    at_most_db = _decibels(magnitude + margin)
-    edge = _first_edge(at_least_db, at_most_db)
-    if edge is not None:
-        limit_hz = _crossing_hz(frequency_hz, _decibels(magnitude), edge)
-        if limit_hz < AUDIBLE_TO_HZ:
-            return BandLimit(channel=response.driven, limit_hz=limit_hz, cause="edge")
-    return _rate_limit(response.driven, rate_hz)
+    series = IN_SERIES[: response.frequency_hz.size]
+    magnitude, margin = np.abs(response.gain.value), _CERTAIN_SD * response.gain.sd
+    edge = edge_band_limit(response.driven, response.frequency_hz[series], magnitude[series], margin[series])
+    return edge or _rate_limit(response.driven, rate_hz)
+
+
+def edge_band_limit(channel: Channel, frequency_hz: Floats, magnitude: Floats, margin: Floats) -> BandLimit | None:
+    """Return where a response ends in an edge below 20 kHz, None where it does not.
+
+    Parameters
+    ----------
+    channel : str
+        Channel of the response.
+    frequency_hz : numpy.ndarray, shape (n_f,)
+        Points of the twelfth-octave series, rising.
+    magnitude, margin : numpy.ndarray, shape (n_f,)
+        Size of the response, and how far off it may be.
+    """
+    upper = frequency_hz > REFERENCE_HZ
+    frequency_hz, magnitude, margin = frequency_hz[upper], magnitude[upper], margin[upper]
+    edge = _first_edge(_decibels(np.maximum(magnitude - margin, 0.0)), _decibels(magnitude + margin))
+    if edge is None:
+        return None
+    limit_hz = _crossing_hz(frequency_hz, _decibels(magnitude), edge)
+    return BandLimit(channel=channel, limit_hz=limit_hz, cause="edge") if limit_hz < AUDIBLE_TO_HZ else None
 
 
 def _first_edge(at_least_db: Floats, at_most_db: Floats) -> int | None:

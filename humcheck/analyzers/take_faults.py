@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from humcheck.analyzers.band_limit import band_limit_faults, response_band_limit
+import numpy as np
+
+from humcheck.analyzers.band_limit import band_limit_faults, edge_band_limit, response_band_limit
 from humcheck.analyzers.flat_tops import flat_top_faults
-from humcheck.analyzers.low_cut import low_cut_faults
+from humcheck.analyzers.low_cut import low_cut_faults, marker_low_cut_faults
 from humcheck.analyzers.noise_faults import noise_faults
 from humcheck.analyzers.rate_images import rate_image_faults
 from humcheck.analyzers.steps import step_faults
+from humcheck.estimates.marker_response import marker_responses
+from humcheck.estimates.sweeps.grid import FREQUENCIES_HZ, IN_SERIES
 from humcheck.estimates.sweeps.response import ResponseEstimate
 from humcheck.estimates.tones.take_tones import TakeTones
 from humcheck.results.rows import Fault, Role
@@ -60,3 +64,22 @@ def sweep_faults(responses: Sequence[ResponseEstimate], rate_hz: float, role: Ro
     """
     limits = [response_band_limit(response, rate_hz) for response in responses]
     return [*band_limit_faults(limits, role), *low_cut_faults(responses, role)]
+
+
+def marker_faults(take: Take, role: Role) -> list[Fault]:
+    """Return what the markers show of a response, as far as they reach: for takes of which no sweep could be read.
+
+    Parameters
+    ----------
+    take : Take
+        With a recognised track.
+    role : str
+        Role of the take.
+    """
+    responses = marker_responses(take)
+    limits = []
+    for response in responses:
+        series = np.isin(response.frequency_hz, FREQUENCIES_HZ[IN_SERIES])
+        curve = response.frequency_hz[series], response.magnitude[series], 2.0 * response.sd[series]
+        limits.append(edge_band_limit(response.driven, *curve))
+    return [*band_limit_faults(limits, role), *marker_low_cut_faults(responses, role)]

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from humcheck.analyzers.take_faults import sweep_faults, tone_faults
+from humcheck.analyzers.take_faults import marker_faults, sweep_faults, tone_faults
 from humcheck.errors import MeasurementError
 from humcheck.estimates.sweeps import AFTER_S, BEFORE_S, estimate_response
 from humcheck.estimates.tones import measure_tones
@@ -122,7 +122,7 @@ def faults_in(samples: Sound, rate_hz: int) -> list[Fault]:
     faults += tone_faults(take, measure_tones(take))
     assert take.layout is not None
     if not take.layout.sections_of("sweep"):
-        return faults
+        return faults + marker_faults(take, "direct")
     responses = []
     for driven in ("left", "right"):
         try:
