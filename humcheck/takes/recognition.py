@@ -45,6 +45,7 @@ _RARE_RATES = (
     *(44.1 / 32, 32 / 22.05, 48 / 32, 88.2 / 48, 96 / 44.1, 88.2 / 32, 96 / 32, 88.2 / 22.05, 96 / 22.05),
 )
 _RARE_RATE_SEARCH_S = 30.0
+_MOMENT_S, _LOUDER_RATIO = 0.1, 2.0
 
 
 @dataclass(slots=True)
@@ -75,10 +76,21 @@ def find_marker(file: TakeFile, start: int = 0) -> Search:
         # A chirp that lies across the border was not whole in the first part.
         search = read_candidates(file, scan(file, max(early - file.rate_hz, start)))
         n_unread += search.n_unread
-    if search.sighting is None and not n_unread:
-        early = min(file.n_samples, start + int(_RARE_RATE_SEARCH_S * file.rate_hz))
+    early = min(file.n_samples, start + int(_RARE_RATE_SEARCH_S * file.rate_hz))
+    if search.sighting is None and not n_unread and _plays(file, start, early):
         search = read_candidates(file, scan(file, start, early, _RARE_RATES))
     return Search(sighting=search.sighting, n_unread=n_unread)
+
+
+def _plays(file: TakeFile, start: int, stop: int) -> bool:
+    """Return whether some moments of a take are louder than others: in steady noise there is nothing to find."""
+    n_chunk = max(int(_MOMENT_S * file.rate_hz), 1)
+    powers = [
+        np.square(samples[: len(samples) // n_chunk * n_chunk]).sum(axis=1).reshape(-1, n_chunk).mean(axis=1)
+        for _, samples in file.blocks(20 * n_chunk, start, stop)
+    ]
+    power = np.concatenate(powers) if powers else np.zeros(0)
+    return bool(power.size and power.max() > _LOUDER_RATIO * np.quantile(power, 0.1))
 
 
 def read_candidates(

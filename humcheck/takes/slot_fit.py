@@ -165,6 +165,8 @@ def _result(
     slope: Array,
 ) -> SlotFit | None:
     energy = float(shape @ shape)
+    if energy <= 0.0:
+        return None  # the last move led away from the chirp
     gains = samples.T @ shape / energy
     across = slope - shape * ((shape @ slope) / energy)
     carried = np.abs(gains) >= _CARRIES * np.abs(gains).max()
