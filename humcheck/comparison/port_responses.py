@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
 
 from humcheck.comparison.material import MeasuredTake
+from humcheck.comparison.port_tone_spread import tone_spread
 from humcheck.comparison.ports import THE_OTHERS
 from humcheck.comparison.references import place_of
 from humcheck.comparison.response_delta import compare_levels
@@ -17,7 +18,7 @@ from humcheck.results import Change, Key
 
 
 def port_spans(takes: Sequence[MeasuredTake], uses: Sequence[Sequence[MeasuredTake]] = ()) -> list[Change]:
-    """Return `response_span`, contrast ``port``: how far the tone of each port departs from that of the others.
+    """Return `response_span`, contrast ``port``: how far each port departs from the others; and the spread of all.
 
     Parameters
     ----------
@@ -36,6 +37,8 @@ def port_spans(takes: Sequence[MeasuredTake], uses: Sequence[Sequence[MeasuredTa
     spans: list[Change] = []
     for ports in groups.values():
         names = list(ports)
+        if len(names) > 1:
+            spans += _spreads(ports, uses)
         for name in names if len(names) > 2 else names[1:]:
             others = [other for other in names if other != name]
             spans += _against(ports[name], [take for other in others for take in ports[other]], others, uses)
@@ -63,6 +66,19 @@ def _against(
         if isinstance(span, Change):
             spans.append(msgspec.structs.replace(span, contrast="port"))
     return spans
+
+
+def _spreads(ports: Mapping[str, Sequence[MeasuredTake]], uses: Sequence[Sequence[MeasuredTake]]) -> list[Change]:
+    """Return the spread over those ports that have sweeps in a channel."""
+    first = next(iter(ports.values()))[0]
+    spreads = []
+    for channel in dict.fromkeys(response.driven for response in first.responses):
+        known = {name: found for name, takes in ports.items() if (found := _of_channel(takes, channel))}
+        cells = [found for use in uses if (found := _of_channel(use, channel))] or list(known.values())
+        if len(known) > 1:
+            spread = tone_spread(known, cells, Key(**first.key.fields(channel=channel)))
+            spreads += [] if spread is None else [spread]
+    return spreads
 
 
 def _of_channel(takes: Sequence[MeasuredTake], channel: str) -> list[ResponseEstimate]:

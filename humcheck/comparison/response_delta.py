@@ -99,6 +99,32 @@ def compare_levels(
     )
 
 
+def mean_shape(takes: Sequence[ResponseEstimate], cells: Sequence[Sequence[ResponseEstimate]], n_points: int) -> Delta:
+    """Return the mean level of repeated takes re their own at 997 Hz, by itself.
+
+    Parameters
+    ----------
+    takes : sequence of ResponseEstimate
+        Of one channel.
+    cells : sequence of sequence of ResponseEstimate
+        The takes of every use, whose scatter is pooled.
+    n_points : int
+        Points of the grid that all have.
+    """
+    side = _side(takes, n_points, re_reference=True)
+    among = [[one for one in cell if one.frequency_hz.size >= n_points] for cell in cells]
+    variance, freedom = _uncertainty(side, None, curve_scatter(among, n_points, re_reference=True), True, None)
+    valid = np.all([response.valid()[:n_points] for response in takes], axis=0)
+    return Delta(
+        frequency_hz=takes[0].frequency_hz[:n_points],
+        value_db=side.level_db,
+        sd_db=np.sqrt(variance + takes[0].method_sd_db[:n_points] ** 2 / 2),
+        freedom=freedom,
+        shown=valid & IN_SERIES[:n_points],
+        hidden=side.hidden,
+    )
+
+
 def _uncertainty(
     side: _Side, other: _Side | None, scatter: CurveScatter, re_reference: bool, level: Estimate | None
 ) -> tuple[Floats, Floats]:

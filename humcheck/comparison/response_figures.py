@@ -139,18 +139,19 @@ def _p_of_range(range_db: float, sd_db: Floats, freedom: Floats) -> float:
     A range of r needs a point that is off by r / 2; the probabilities of all points add (Boole's inequality), whatever
     the points have in common.
     """
-    return _at_most(2.0, range_db / 2 / np.maximum(sd_db, _TINY), freedom)
+    return at_most(2.0, range_db / 2 / np.maximum(sd_db, _TINY), freedom)
 
 
 def _p_of_fall(shape: Delta, index: np.ndarray[Any, np.dtype[np.intp]]) -> float:
     """Return at most how probable it is that noise alone takes any point of these below the corner's level."""
-    return _at_most(1.0, -CORNER_DB / np.maximum(shape.sd_db[index], _TINY), shape.freedom[index])
+    return at_most(1.0, -CORNER_DB / np.maximum(shape.sd_db[index], _TINY), shape.freedom[index])
 
 
-def _at_most(sides: float, statistic: Floats, freedom: Floats) -> float:
-    """Return the sum of the probabilities beyond all statistics.
+def at_most(sides: float, statistic: Floats, freedom: Floats) -> float:
+    """Return at most how probable it is that noise alone reaches any of these statistics, on one or both `sides`.
 
-    Their standard uncertainties are pooled, so they are wrong by one factor, of a chi law: given that they are normal.
+    The probabilities of all of them add. Their standard uncertainties are pooled, so they are wrong by one factor, of a
+    chi law: given that they are normal.
     """
     from scipy.special import gammaincinv, ndtr
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -43,13 +43,11 @@ def judged_spans(
     pluggings = _pluggings(takes, occasions)
     direct = len(pluggings.get(("direct",), ()))
     rows = list(changes)
-    places = [index for index, row in enumerate(rows) if row.quantity in _FIGURES and row.role == "through"]
+    places = [index for index, row in enumerate(rows) if _told_of(row) in _FIGURES and row.role == "through"]
     if not places:
         return rows
     asked = [rows[index] for index in places]
-    # Of ports the other side is several ports, plugged each.
-    others = [direct if row.contrast == "direct" else int(row.reference["n_takes"]) for row in asked]
-    replugged = [min(len(pluggings.get(_use(row), ())), other) > 1 for row, other in zip(asked, others, strict=True)]
+    replugged = [_fewest(row, pluggings, direct) > 1 for row in asked]
     p_values = np.array([1.0 if row.p_value is None else row.p_value for row in asked])
     adjusted = adjusted_in_families(asked, p_values, np.array(replugged))
     for index, row, known, p_adjusted in zip(places, asked, replugged, adjusted.tolist(), strict=True):
@@ -57,8 +55,22 @@ def judged_spans(
     return rows
 
 
+def _told_of(row: Change) -> str:
+    return str(row.reference.get("quantity", row.quantity)) if row.quantity == "port_spread" else row.quantity
+
+
+def _fewest(row: Change, pluggings: Mapping[tuple[Any, ...], set[object]], direct: int) -> int:
+    """Return how often the side that was plugged least often was plugged."""
+    if row.quantity == "port_spread":
+        every = [_use(msgspec.structs.replace(row, port=port)) for port in row.reference["ports"]]
+        return min(len(pluggings.get(use, ())) for use in every)
+    # Of a port against the others the other side is several ports, plugged each.
+    other = direct if row.contrast == "direct" else int(row.reference["n_takes"])
+    return min(len(pluggings.get(_use(row), ())), other)
+
+
 def _judged(row: Change, p_adjusted: float, *, replugged: bool, certainty: CertaintySettings) -> Change:
-    margin = certainty.margin(row.quantity, row.unit)
+    margin = certainty.margin(_told_of(row), row.unit)
     row = msgspec.structs.replace(row, reference=row.reference | {"repeatability": "own" if replugged else "unknown"})
     if row.p_value is not None:
         row = msgspec.structs.replace(row, p_adjusted=p_adjusted)
@@ -67,7 +79,7 @@ def _judged(row: Change, p_adjusted: float, *, replugged: bool, certainty: Certa
         return msgspec.structs.replace(row, distinguishable=None, p_value=None, p_adjusted=None)
     if row.distinguishable is not None:
         row = msgspec.structs.replace(row, distinguishable=p_adjusted < SIGNIFICANCE)
-    if margin is None or row.quantity != "response_span":
+    if margin is None or _told_of(row) != "response_span":
         return row
     end = row.value if row.bound == "upper" else row.high
     return msgspec.structs.replace(row, equivalent=None if end is None else end < margin, margin=margin)

@@ -79,7 +79,9 @@ def what_changed(catalogue: Catalogue, row: Change) -> tuple[str, Setup]:
     use = Setup.of(row)
     if row.quantity == "port_spread":
         largest, smallest = (visible(str(row.reference.get(name, "?"))) for name in ("largest", "smallest"))
-        return f"all ports: largest at port {largest}, smallest at port {smallest}", replace(use, port=None)
+        at_hz = row.reference.get("at_hz")
+        where = f" at {at_hz:.0f} Hz" if isinstance(at_hz, int | float) else ""
+        return f"all ports: largest at port {largest}, smallest at port {smallest}{where}", replace(use, port=None)
     if row.contrast == "device":
         other = visible(str(row.reference.get("subject", "another")))
         return f"{catalogue.title(row.subject)} instead of {other}", use

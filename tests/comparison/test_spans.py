@@ -115,7 +115,7 @@ def three_ports():
 
 
 def test_the_port_with_another_tone_is_the_one_that_differs(three_ports):
-    spans = {row.port: row for row in port_spans(three_ports)}
+    spans = {row.port: row for row in port_spans(three_ports) if row.quantity == "response_span"}
     third = spans["3"]
     assert (third.contrast, third.reference["port"], third.reference["ports"]) == ("port", "the others", ["1", "2"])
     # (1 + (20/20)^2) / (1 + (5/20)^2) = 2 / 1.0625: 2.747 dB; at 997 Hz 0.0017 dB less.
@@ -124,6 +124,48 @@ def test_the_port_with_another_tone_is_the_one_that_differs(three_ports):
 
 
 def test_like_ports_have_a_bound(three_ports):
-    (row,) = port_spans(three_ports[:3])
+    spread, row = port_spans(three_ports[:3])
+    assert (spread.quantity, spread.bound, spread.reference["quantity"]) == ("port_spread", "upper", "response_span")
+    assert spread.value < 0.005
     assert (row.port, row.reference["port"], row.bound) == ("2", "1", "upper")
     assert row.value < 0.005
+
+
+def test_the_spread_over_ports_names_frequency_and_port(three_ports):
+    (spread,) = [row for row in port_spans(three_ports) if row.quantity == "port_spread"]
+    # As above: the capacitor of port 3 takes 2.747 dB more at 20 Hz than those of ports 1 and 2, re 997 Hz.
+    assert spread.value == pytest.approx(10 * math.log10(2 / 1.0625) - 0.0017, abs=0.003)
+    assert (spread.reference["at_hz"], spread.reference["smallest"], spread.reference["stands_out"]) == (20.0, "3", "3")
+    assert spread.port is None
+    assert spread.p_value < 1e-6
+
+
+def test_the_spreads_interval_holds_and_noise_alone_is_a_bound():
+    """Four ports, two takes of each; one loses 0.3 dB towards 20 kHz in noise of 0.006 dB a point and take."""
+    from humcheck.comparison.port_tone_spread import tone_spread
+    from tests.estimates.made_responses import made_response
+
+    rng = np.random.default_rng(12)
+    key = Key(subject="Alder", role="through", quantity="", channel="left")
+
+    def falling(frequency_hz):
+        return 10 ** (-0.3 / 20 * np.clip(np.log10(frequency_hz / 2000), 0, 1))
+
+    held, bounds = [], 0
+    for _ in range(60):
+        alike = {port: [made_response(gain_sd=1e-3, rng=rng) for _ in range(2)] for port in "1234"}
+        spread = tone_spread(alike, list(alike.values()), key)
+        bounds += spread.bound == "upper"
+        odd = alike | {"3": [made_response(gain=falling, gain_sd=1e-3, rng=rng) for _ in range(2)]}
+        spread = tone_spread(odd, list(odd.values()), key)
+        held.append(spread.bound is None and spread.low <= 0.3 <= spread.high and spread.reference["stands_out"] == "3")
+    # 95 %, binomial of 60, three standard deviations of 2.8 %.
+    assert np.mean(held) >= 0.95 - 3 * 0.028
+    assert bounds >= 60 * (0.95 - 3 * 0.028)
+
+
+def test_a_spread_of_ports_plugged_once_is_not_judged(three_ports):
+    occasions = occasions_of(take.row for take in three_ports)
+    rows = judged_spans(port_spans(three_ports), three_ports, occasions, CertaintySettings())
+    (spread,) = [row for row in rows if row.quantity == "port_spread"]
+    assert (spread.distinguishable, spread.equivalent, spread.reference["repeatability"]) == (None, None, "unknown")

@@ -13,6 +13,7 @@ from humcheck.findings.bench.kept_limits import kept_limits_findings
 from humcheck.findings.bench.loading import loading_findings
 from humcheck.findings.bench.nearly_alike import nearly_alike_changes
 from humcheck.findings.bench.neighbours import neighbour_findings
+from humcheck.findings.bench.port_tone import port_tone_findings
 from humcheck.findings.bench.ports import port_findings
 from humcheck.findings.bench.ranking import ranking_findings
 from humcheck.findings.bench.readiness import readiness_findings
@@ -25,6 +26,7 @@ __all__ = ["whole_bench_findings"]
 
 _FINDERS = (
     port_findings,
+    port_tone_findings,
     neighbour_findings,
     condition_findings,
     event_findings,
