@@ -76,7 +76,7 @@ def publish(
     if to_standard_output:
         sys.stdout.write(results_to_json(piped))
     stream = sys.stderr if to_standard_output else sys.stdout
-    print_summary(results, stream)
+    print_summary(results, stream, has_report=html_path is not None)
     for path in written:
         print(f"written: {printable(path)}", file=stream)
     for problem in problems:
@@ -122,11 +122,11 @@ def require_writable(
                 )
 
 
-def print_summary(results: Results, stream: TextIO | None = None) -> None:
+def print_summary(results: Results, stream: TextIO | None = None, *, has_report: bool = True) -> None:
     """Print the findings and the main figures."""
     from humcheck.report.terminal import print_results
 
-    print_results(results, stream or sys.stdout)
+    print_results(results, stream or sys.stdout, has_report=has_report)
 
 
 def reproduce_command(arguments: argparse.Namespace) -> str:

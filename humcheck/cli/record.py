@@ -28,7 +28,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--rate", type=int, metavar="HZ", help="sampling rate (default: that of the track, or of the device)"
     )
     parser.add_argument("--channels", type=int, choices=(1, 2), help="channels to record (default: 2 if there are two)")
-    parser.add_argument("--force", action="store_true", help="replace an existing take that humcheck did not write")
+    parser.add_argument("--force", action="store_true", help="replace an existing take")
     add_measuring_options(parser)
     parser.set_defaults(run=run)
 
@@ -76,3 +76,8 @@ def _check_call(arguments: argparse.Namespace) -> None:
             f"{arguments.rate} Hz is no usable sampling rate", remedy="give --rate 44100, 48000 or 96000"
         )
     refuse_to_overwrite(arguments.take, force=arguments.force)
+    if os.path.exists(arguments.take) and not arguments.force:
+        # Made by this tool or not: the box that it was made of may be long gone.
+        raise UnusableCall(
+            "is a take already", where=arguments.take, remedy="choose another name, or add --force to record it anew"
+        )

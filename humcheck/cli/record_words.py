@@ -21,6 +21,8 @@ _CAUTIONS = """\
 Start low: source, recorder and sound card turned down. Take headphones off and keep loudspeakers off while the track
 plays: it holds loud tones and sweeps to 20 kHz. You do not need to hear it."""
 
+_CAUTION_ALONE = "If something plays meanwhile, start low, with headphones off and loudspeakers off."
+
 
 def device_table(devices: Sequence[Device]) -> str:
     """Return the devices as plain lines; the names stand last, where their length does no harm."""
@@ -50,7 +52,7 @@ def before(source: InputStream, player: TrackPlayer | None, *, until_stopped: bo
     what = f"Recording {_form(source)}"
     if player is not None:
         return f"{_CAUTIONS}\n{what} while the track plays, {player.duration_s:.0f} s."
-    return f"{what}{'; Ctrl-C ends it' if until_stopped else ''}."
+    return f"{_CAUTION_ALONE}\n{what}{'; Ctrl-C ends it' if until_stopped else ''}."
 
 
 def _form(source: InputStream | RecordedTake) -> str:
@@ -91,7 +93,7 @@ def judge(path: str, take: RecordedTake, settings: MeasuringSettings, *, played:
     except HumcheckError as error:
         print(f"humcheck: {error.sentence()}", file=sys.stderr)
     else:
-        print_results(results, sys.stdout)
+        print_results(results, sys.stdout, has_report=False)
     silent = float(take.meter.highest_dbfs.max()) < SILENT_DBFS
     track_expected = played is not None and own_output(played)
     reasons = [

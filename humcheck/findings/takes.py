@@ -12,6 +12,9 @@ from humcheck.findings.noises import bench_noise_findings
 from humcheck.findings.words import decibels, joined
 from humcheck.results import Evidence, Finding, Measure, Results, TakeRow
 
+#: Less is shown as 0.0 ppm.
+_ONE_CLOCK_PPM = 0.05
+
 
 def take_findings(results: Results) -> Iterator[Finding]:
     """Yield each fault of each take once; a fault that stops the sound is strong, others are clear."""
@@ -72,6 +75,8 @@ def fitness_findings(results: Results) -> Iterator[Finding]:
 def _clock(take: TakeRow) -> str:
     if take.offset_s is None or take.drift_ppm is None:
         return ""
+    if abs(take.drift_ppm) < _ONE_CLOCK_PPM:
+        return f", from {take.offset_s:.2f} s on, on the clock of the track"
     direction = "fast" if take.drift_ppm > 0 else "slow"
     return f", from {take.offset_s:.2f} s on, on a clock {abs(take.drift_ppm):.1f} ppm {direction}"
 

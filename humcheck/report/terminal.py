@@ -35,7 +35,7 @@ _COLUMNS = {
 }
 
 
-def print_results(results: Results, stream: TextIO, *, width: int | None = None) -> None:
+def print_results(results: Results, stream: TextIO, *, width: int | None = None, has_report: bool = True) -> None:
     """Print the summary.
 
     Parameters
@@ -46,21 +46,26 @@ def print_results(results: Results, stream: TextIO, *, width: int | None = None)
         Where to; characters that its encoding lacks are written as escapes.
     width : int, optional
         Columns; by default the terminal's, 80 where there is none.
+    has_report : bool, optional
+        Whether a page is written too: what is left out here stands there.
     """
-    text = summary_text(results, width=width or shutil.get_terminal_size((80, 24)).columns)
+    columns = width or shutil.get_terminal_size((80, 24)).columns
+    text = summary_text(results, width=columns, has_report=has_report)
     encoding = getattr(stream, "encoding", None) or "utf-8"
     stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
 
 
-def summary_text(results: Results, *, width: int = 80) -> str:
+def summary_text(results: Results, *, width: int = 80, has_report: bool = True) -> str:
     """Return the summary as text of lines no longer than `width`."""
     width = max(_NARROWEST, min(width, _WIDEST))
     catalogue = Catalogue(results)
     blocks = [(block, row) for table in group_tables(catalogue, TERMINAL) for block in table.main for row in block.rows]
     too_many = len(blocks) > _MOST_ROWS
-    parts = [_card(card, width, with_numbers=too_many) for card in cards(catalogue, TERMINAL)]
+    page = "see the report" if has_report else "see a report"
+    parts = [_card(card, width, page, with_numbers=too_many) for card in cards(catalogue, TERMINAL)]
     if too_many:
-        parts.append("The report has a table of all numbers.")
+        report = "The report" if has_report else "A report (humcheck inspect TAKE --out FILE.html)"
+        parts.append(f"{report} has a table of all numbers.")
     elif blocks:
         parts.append(_numbers(catalogue, blocks, width))
     parts += [_faults(catalogue, width), _missing(catalogue, width), _limits(catalogue, width)]
@@ -68,17 +73,17 @@ def summary_text(results: Results, *, width: int = 80) -> str:
     return (text or "Nothing was measured.") + "\n"
 
 
-def _card(card: Card, width: int, *, with_numbers: bool) -> str:
+def _card(card: Card, width: int, page: str, *, with_numbers: bool) -> str:
     lines = [_clipped(f"{printable(card.title)}: {card.verdict.lower()}", width)]
     for found in card.told:
-        lines += _found(found, width)
+        lines += _found(found, width, page)
     if card.folded:
-        lines += _wrapped(f"{card.folded_summary} (see the report).", width, " " * 10, " " * 10)
+        lines += _wrapped(f"{card.folded_summary} ({page}).", width, " " * 10, " " * 10)
     if with_numbers:
         for number in card.numbers:
             place = ", ".join(part for part in (number.where, number.channel) if part)
             value = f"{number.value} ({place})" if place else number.value
-            lines += _wrapped(value, width, f"  {number.label:<18}", " " * 20)
+            lines += _wrapped(value, width, f"  {number.label:<22}", " " * 24)
     for text in card.advice:
         lines += _wrapped(f"Try: {text}", width, "  ", "       ")
     for text in card.cautions:
@@ -88,7 +93,7 @@ def _card(card: Card, width: int, *, with_numbers: bool) -> str:
     return "\n".join(lines)
 
 
-def _found(found: Found, width: int) -> Iterable[str]:
+def _found(found: Found, width: int, page: str) -> Iterable[str]:
     indent = " " * 10
     sentence = f"{found.where}: {found.sentence}" if found.where else found.sentence
     yield from _wrapped(sentence, width, f"  {found.severity_words:<8}", indent)
@@ -98,7 +103,7 @@ def _found(found: Found, width: int) -> Iterable[str]:
         yield from _wrapped(f"To decide: {found.test}", width, indent, indent)
     if found.elsewhere:
         others = f"{len(found.elsewhere)} other set-up{'s' if len(found.elsewhere) > 1 else ''}"
-        yield from _wrapped(f"({others}: see the report)", width, indent, indent)
+        yield from _wrapped(f"({others}: {page})", width, indent, indent)
 
 
 def _numbers(catalogue: Catalogue, blocks: list[tuple[Block, TableRow]], width: int) -> str:

@@ -169,8 +169,11 @@ def test_a_file_of_the_users_is_not_replaced(unjudged, card, tmp_path, capsys):
     assert "was not written by humcheck" in capsys.readouterr().err
     assert (tmp_path / "take.wav").read_bytes() == before
     assert main(["record", "take.wav", "--seconds", "1", "--force"]) == 0
-    assert main(["record", "take.wav", "--seconds", "2"]) == 0  # now it is our own
-    assert soundfile.info(tmp_path / "take.wav").duration == 2.0
+    capsys.readouterr()
+    # Its own takes are no less the user's: a second run of the same line must not cost the first.
+    assert main(["record", "take.wav", "--seconds", "2"]) == 2
+    assert "take.wav: is a take already" in capsys.readouterr().err
+    assert soundfile.info(tmp_path / "take.wav").duration == 1.0
 
 
 def test_a_disk_without_room_is_told_before_anything_plays(card, track, tmp_path, capsys, monkeypatch):

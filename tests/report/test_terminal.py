@@ -44,8 +44,10 @@ def test_findings_come_before_numbers_and_reasons():
 
 def test_many_numbers_give_way_to_key_numbers():
     text = summary_text(fake_results.bench_results())
-    assert "Hum added         -67.6 dBr (port 2, black picture, left)" in text
+    assert "Hum added             -67.6 dBr (port 2, black picture, left)" in text
     assert "The report has a table of all numbers." in text
+    alone = summary_text(fake_results.bench_results(), has_report=False)
+    assert "A report (humcheck inspect TAKE --out FILE.html) has a table of all numbers." in alone
     assert "Hum, Alder, left: at most -80.0 dBFS, not met" in text
 
 
