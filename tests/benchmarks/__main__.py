@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tests.benchmarks.table import print_table
 
-_NOT_TABLES = {"__init__", "__main__", "table"}
+_NOT_TABLES = {"__init__", "__main__", "table", "watched"}
 
 
 def main() -> int:

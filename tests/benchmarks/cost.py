@@ -5,7 +5,6 @@ The floor is what no measuring of these takes can do without: both files read, a
 
 from __future__ import annotations
 
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -69,7 +68,7 @@ def run(quick: bool) -> list[Row]:
         _row("compare, measures only", condition, measures.clock_s / floor.clock_s, 4.0, n_turns, measures_note),
         _row("compare with the page", condition, with_page_s / floor.clock_s, 10.0, n_turns, page_note),
         *_inspect_rows(quick),
-        _help_row(5 if quick else 21),
+        *_start_rows(5 if quick else 21),
     ]
 
 
@@ -191,13 +190,18 @@ def _inspect_rows(quick: bool) -> list[Row]:
     return rows
 
 
-def _help_row(n: int) -> Row:
-    """Time `humcheck --help` and a bare interpreter in turns, each a process of its own."""
-    commands = ([sys.executable, "-m", "humcheck", "--help"], [sys.executable, "-c", "pass"])
-    seconds: list[list[float]] = [[], []]
+def _start_rows(n: int) -> list[Row]:
+    """Time the start of the command beside that of a bare interpreter, and of one that imports numpy, in turns."""
+    commands = (["-m", "humcheck", "--help"], ["-m", "humcheck", "--version"], ["-c", "pass"], ["-c", "import numpy"])
+    seconds: list[list[float]] = [[] for _ in commands]
     for _ in range(n + 1):
         for command, taken in zip(commands, seconds, strict=True):
-            taken.append(_cost(partial(subprocess.run, command, check=True, stdout=subprocess.DEVNULL)).clock_s)
+            run_it = partial(subprocess.run, [sys.executable, *command], check=True, stdout=subprocess.DEVNULL)
+            taken.append(_cost(run_it).clock_s)
     # The first of each warms the disk's cache.
-    help_s, bare_s = (statistics.median(taken[1:]) for taken in seconds)
-    return _row("humcheck --help", "a process", help_s / bare_s, 4.0, n, f"bare interpreter {1000 * bare_s:.0f} ms")
+    help_s, version_s, bare_s, numpy_s = (min(taken[1:]) for taken in seconds)
+    bare, numpy = f"bare interpreter {1000 * bare_s:.0f} ms", f"one that imports numpy {1000 * numpy_s:.0f} ms"
+    return [
+        _row("humcheck --help", "a process", help_s / bare_s, 4.0, n, bare),
+        _row("humcheck --version", "a process", version_s / numpy_s, 3.0, n, f"{numpy}; target: our own"),
+    ]
