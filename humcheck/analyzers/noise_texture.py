@@ -34,6 +34,10 @@ _FEWEST_BINS = 5
 #: A line reaches three bins far in these frames (Blackman window), and counts from about a third of the noise on.
 _REACH_BINS = 3
 _LINES_RATIO = 1.35
+#: All bins together move where their median over so many goes up and down by 4 dB, and are so slow about it.
+_FEWEST_MOVING = 30
+_MOVES = 2.5
+_CHANGES_FRAMES = 2
 #: Median over mean of an exponential distribution.
 _MEDIAN_SHARE = float(np.log(2.0))
 
@@ -104,10 +108,11 @@ def _channel_texture(sound: Floats, rate_hz: float, length: int, edges: list[flo
     top_bin = int(edges[-1] * length / rate_hz) + 1
     power = _frames(sound, length)[:, :top_bin]
     frequency_hz = np.arange(power.shape[1]) * rate_hz / length
+    is_noise = _free_of_lines(sound, length, power.shape[1])
+    power = _in_one_state(power, is_noise & (frequency_hz >= edges[0]))
     soft, middle, loud, top = _quantiles(power, (0.1, 0.5, 0.9, 0.97))
     holes = np.mean(power < HOLE * middle, axis=0)
     spread_db, crest_db = (_ratio_db(loud, soft), _ratio_db(top, middle))
-    is_noise = _free_of_lines(sound, length, power.shape[1])
     bands: list[list[float]] = []
     for low_hz, high_hz in zip(edges, edges[1:], strict=False):
         inside = (frequency_hz >= low_hz) & (frequency_hz < high_hz)
@@ -118,6 +123,26 @@ def _channel_texture(sound: Floats, rate_hz: float, length: int, edges: list[flo
         else:
             bands.append([density, *(float(np.median(one[chosen])) for one in (holes, spread_db, crest_db))])
     return np.array(bands).T
+
+
+def _in_one_state(power: Floats, is_noise: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> Floats:
+    """Return the frames, of noise that all at once gets softer or louder those of the longer state alone.
+
+    A gate that closes within the stretch moves all bins together; what a coder or a suppressor leaves out comes and
+    goes bin by bin, and hardly moves their median.
+    """
+    if is_noise.sum() < _FEWEST_MOVING:
+        return power
+    noise = power[:, is_noise]
+    level = np.median(noise / np.maximum(np.median(noise, axis=0), 1e-30), axis=1)
+    low, high = np.quantile(level, (0.05, 0.95))
+    if high <= _MOVES * low:
+        return power
+    is_loud = level > np.sqrt(max(low, 1e-30) * high)
+    kept = is_loud if 2 * is_loud.sum() > is_loud.size else ~is_loud
+    # Frames overlap, and a change takes a moment.
+    kept = np.convolve(~kept, np.ones(2 * _CHANGES_FRAMES + 1), "same") < 0.5
+    return power[kept] if kept.sum() >= _FEWEST_FRAMES else power
 
 
 def _free_of_lines(sound: Floats, length: int, n_bins: int) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:

@@ -158,6 +158,13 @@ def test_a_gate_in_a_track_without_steps(silence):
     assert "6.0 dB" in fault.sentence
 
 
+def test_gates_of_each_channel_that_close_beside_the_tone_of_the_other(silence):
+    """Held for 0.9 s: the left one closes while the right channel's tone plays, which is no hole in noise."""
+    gate = NoiseGate(threshold_dbfs=-45.0, reduction_db=25.0, hold_s=0.9)
+    sides = [recorded(silence[:, [side]], bits=None, n_channels=1, gate=gate)[:, 0] for side in range(2)]
+    only(faults_in(recorded(np.stack(sides, axis=1)), RATE_HZ), "gate")
+
+
 def test_noise_suppression(silence):
     noise = silence[14 * RATE_HZ : 15 * RATE_HZ]
     fault = only(faults_in(recorded(suppress_noise(silence, 20.0, noise)), RATE_HZ), "noise-suppression")
@@ -233,6 +240,15 @@ def test_natural_noise_has_the_texture_of_an_exponential_distribution():
     assert texture.spread_db == pytest.approx(NATURAL_SPREAD_DB, abs=0.5)
     assert texture.crest_db == pytest.approx(NATURAL_CREST_DB, abs=0.4)
     assert texture.holes == pytest.approx(NATURAL_HOLES, abs=0.006)
+
+
+def test_noise_that_falls_once_has_the_texture_of_its_longer_state():
+    noise = np.random.default_rng(3).normal(0.0, 1e-4, 10 * RATE_HZ)
+    noise[7 * RATE_HZ :] *= 0.1
+    texture = noise_texture(noise[:, None], RATE_HZ)
+    assert texture.spread_db == pytest.approx(NATURAL_SPREAD_DB, abs=0.7)
+    # White: so many bins hold its mean square.
+    assert 10 * np.log10(texture.density * texture.n_bins) == pytest.approx(-80.0, abs=0.5)
 
 
 def test_two_lines_that_beat_in_one_bin_are_no_holes():
