@@ -23,6 +23,9 @@ SHORTEST_REACH_S = 0.1
 LONGEST_EARLY_REACH_S, LONGEST_LATE_REACH_S = 0.35, 0.6
 #: The fit fades in and out over this share of its reach: what rings on at the lowest frequencies must not enter.
 EDGE_SHARE = 0.3
+#: A wave that turns so often within an edge adds up to less than 1e-12 of the weights under it: the edge's fifth
+#: derivative is its first that jumps.
+ALONE_CYCLES = 100.0
 #: Lines that would add less than this share of the noise's power to a reading are left in it.
 HARMLESS_SHARE = 0.02
 #: No line is heard through a window from further off than so many reciprocal lengths: -120 dB.
@@ -71,7 +74,7 @@ def nulled_kernel(
     bin_turns = lines.bin_hz / rate_hz
     share = _fit_weights(local / rate_hz, window, reach)
     scale = 1.0 / float(np.abs(local).max())
-    normal = _normal_matrix(bins, bin_turns, local, share, scale)
+    normal = _normal_matrix(bins, bin_turns, local, share, scale, ALONE_CYCLES / (_edge_s(window, reach) * rate_hz))
     # A trace of damping, for lines that are too close to be told apart.
     normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
     taken_off = np.linalg.solve(normal, _inside(bins, bin_turns, plain, scale))
@@ -110,12 +113,20 @@ def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:
 # bins have few different ones.
 
 
-def _normal_matrix(bins: Bins, bin_turns: float, local: Bins, share: Floats, scale: float) -> Floats:
-    """Return the weighted products of all rows with each other, shape (n_rows, n_rows)."""
+def _normal_matrix(
+    bins: Bins, bin_turns: float, local: Bins, share: Floats, scale: float, alone_turns: float
+) -> Floats:
+    """Return the weighted products of all rows with each other, shape (n_rows, n_rows).
+
+    Waves from `alone_turns` on, in turns a sample, add up to nothing under the soft weights.
+    """
     apart = np.concatenate([bins[:, np.newaxis] - bins, bins[:, np.newaxis] + bins])
     different, place = np.unique(np.abs(apart), return_inverse=True)
+    slow = different[different * bin_turns < alone_turns]  # the first ones: they are in order
     moments = np.stack([share * (scale * local) ** power for power in range(2 * POWERS[-1] + 1)])
-    sums = Phasors(bin_turns * different, local).sums(moments)[:, place.reshape(apart.shape)]
+    sums = np.zeros((len(moments), different.size), dtype=np.complex128)
+    sums[:, : slow.size] = Phasors(bin_turns * slow, local).sums(moments)
+    sums = sums[:, place.reshape(apart.shape)]
     difference, added = sums[:, : bins.size], sums[:, bins.size :]
     sine = np.where(apart[: bins.size] < 0, -1.0, 1.0) * difference.imag
     # cos a cos b, cos a sin b, sin a cos b, sin a sin b, by the usual identities
@@ -152,6 +163,12 @@ def _lines_at(amplitudes: Reals, bins: Bins, bin_turns: float, local: Bins, scal
 def _parts(values: Complexes) -> Floats:
     """Return real and imaginary parts as rows."""
     return np.stack([values.real, values.imag])
+
+
+def _edge_s(window: Window, reach: Window) -> float:
+    """Return the length of the shortest edge of the fit."""
+    rooms_s = (reach.early_s - window.early_s, reach.late_s - window.late_s)
+    return EDGE_SHARE * min(room_s for room_s in rooms_s if room_s > 0.0)
 
 
 def _fit_weights(time_s: Floats, window: Window, reach: Window) -> Floats:

@@ -16,6 +16,8 @@ Complexes = NDArray[np.complex128]
 Reals = NDArray[np.floating[Any]]
 
 _BLOCK = 64
+#: Of so few frequencies all exponentials are taken sooner than products of them are laid out.
+_FEW = 4
 
 
 class Phasors:
@@ -32,6 +34,10 @@ class Phasors:
     def __init__(self, turns: Reals, local: NDArray[np.intp]) -> None:
         self._n_samples = local.size
         n_coarse = -(-local.size // _BLOCK)
+        if turns.size <= _FEW:
+            self._fine = _phasor(np.arange(_BLOCK)[:, np.newaxis] * turns)
+            self._coarse = _phasor((local[0] + _BLOCK * np.arange(n_coarse))[:, np.newaxis] * turns)
+            return
         doublings = 1 << np.arange((_BLOCK - 1).bit_length() + (n_coarse - 1).bit_length())
         steps = _phasor(np.append(doublings, local[0])[:, np.newaxis] * turns)
         self._fine = _turning(steps[: (_BLOCK - 1).bit_length()], _BLOCK)
