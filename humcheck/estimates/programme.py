@@ -94,10 +94,10 @@ def fit_programme(direct: Floats, through: Floats, rate_hz: float, alignment: Pr
     for tolerance in _TOLERANCES:
         start, aligned = on_other_clock(through, offset, slope, len(direct))
         source = direct[start : start + len(aligned)]
-        _require_material(source, rate_hz)
+        require_material(source, rate_hz)
         half = len(source) // 2
-        taps = _least_squares_taps(source[:half], aligned[:half], tolerance, taps)
-        predicted = _filtered(source, taps)
+        taps = least_squares_taps(source[:half], aligned[:half], tolerance, taps)
+        predicted = filtered(source, taps)
         left = aligned - predicted
         ahead, drift = _timing_error(predicted, left)
         offset -= (ahead - drift * start) * (1 + slope)
@@ -122,14 +122,15 @@ def fit_programme(direct: Floats, through: Floats, rate_hz: float, alignment: Pr
     )
 
 
-def _require_material(source: Floats, rate_hz: float) -> None:
+def require_material(source: Floats, rate_hz: float) -> None:
+    """Raise MeasurementError where there is too little material, or none."""
     if len(source) < max(LEAST_S * rate_hz, 6 * N_TAPS):
         raise MeasurementError(f"less than {LEAST_S:.0f} s of the material is common to both takes")
     if not np.any(source):
         raise MeasurementError("the direct take is silent")
 
 
-def _least_squares_taps(source: Floats, target: Floats, tolerance: float, start: Floats) -> Floats:
+def least_squares_taps(source: Floats, target: Floats, tolerance: float, start: Floats) -> Floats:
     """Return the least-squares FIR from `source` to `target`.
 
     Only samples count whose whole past and future lie inside, so the normal equations are not quite Toeplitz; they are
@@ -172,13 +173,14 @@ def _least_squares_taps(source: Floats, target: Floats, tolerance: float, start:
     return np.asarray(taps)
 
 
-def _filtered(source: Floats, taps: Floats) -> Floats:
+def filtered(source: Floats, taps: Floats) -> Floats:
+    """Return `source` through the linear part, same shape."""
     import scipy.fft
 
     size = fast_length(len(source) + len(taps))
     product = scipy.fft.rfft(source, size) * scipy.fft.rfft(taps, size)
-    filtered: Floats = scipy.fft.irfft(product, size)[N_TAPS_BEFORE : N_TAPS_BEFORE + len(source)]
-    return filtered
+    samples: Floats = scipy.fft.irfft(product, size)[N_TAPS_BEFORE : N_TAPS_BEFORE + len(source)]
+    return samples
 
 
 def _derivative(samples: Floats) -> Floats:

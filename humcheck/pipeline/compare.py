@@ -24,6 +24,7 @@ from humcheck.pipeline.picture_circuit import with_circuit
 from humcheck.pipeline.programme import programme_rows
 from humcheck.pipeline.requests import TakeRequest
 from humcheck.pipeline.settings import MeasuringSettings
+from humcheck.pipeline.split_null import split_null_rows
 from humcheck.pipeline.versions import library_versions
 from humcheck.results import Bench, Results
 from humcheck.version import NUMBERS_VERSION, __version__
@@ -104,7 +105,7 @@ def outcome_of(
     """Return what measured takes tell when they are set against each other; their ids count the requests from 1."""
     matches: list[ProgrammeMatch] = []
     with_paths = [(take, requests[int(take.row.id[1:]) - 1].path) for take in measured]
-    further = programme_rows(with_paths, matches)
+    further = [*programme_rows(with_paths, matches), *split_null_rows(with_paths)]
     results = results_of(measured, settings, bench_name=bench_name, further=further)
     excerpts = make_excerpts(measured, matches) if to_hear else Excerpts()
     return Outcome(results=results, excerpts=excerpts, problems=tuple(problems), notes=tuple(notes))

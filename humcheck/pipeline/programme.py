@@ -10,6 +10,7 @@ from humcheck.audio.files import TakeFile
 from humcheck.audio.levels import Floats
 from humcheck.comparison.intervals import NORMAL_95
 from humcheck.comparison.material import MeasuredTake, ProgrammeMatch
+from humcheck.comparison.split_takes import is_split
 from humcheck.errors import MeasurementError
 from humcheck.estimates.programme import ProgrammeFit, fit_programme
 from humcheck.results import Change, Measure, NotMeasured
@@ -37,7 +38,11 @@ def programme_rows(takes: Sequence[tuple[MeasuredTake, str]], matches: list[Prog
     list of Change, Measure and NotMeasured
         Empty where the takes hold tracks, or nothing plays in them (steady states are compared without alignment).
     """
-    material = [(take, path) for take, path in takes if take.row.track is None and take.role in ("direct", "through")]
+    material = [
+        (take, path)
+        for take, path in takes
+        if take.row.track is None and take.role in ("direct", "through") and not is_split(take)
+    ]
     direct = next((pair for pair in material if pair[0].role == "direct"), None)
     if direct is None:
         return []
