@@ -33,7 +33,7 @@ _DAMAGED_LEAST = 0.01
 #: A chirp so much weaker than the strongest one is what leaks across, or chance in the noise: it times nothing.
 _LEAK_SHARE = 0.01
 _MOST_REFITS = 3
-#: Losses are told only of clocks that wander less than this in a minute (RMS, ppm); crystals stay below 1.
+#: Losses and polarity are told only of clocks that wander less than this in a minute (RMS, ppm); crystals stay below 1.
 _STEADY_WALK_PPM = 5.0
 #: A chirp tells the polarity that holds together so far as the one that was read.
 _COHERENT_SHARE = 0.6
@@ -114,14 +114,15 @@ def align(file: TakeFile, sighting: Sighting, layout: Layout) -> Alignment:
     """
     seen = sighting.seen(file)
     slots = follow(seen, sighting, layout)
-    timed = _timed(slots, rough_variances(slots), file.rate_hz, layout.duration_s)
+    coherent = _COHERENT_SHARE * sighting.coherence()
+    timed = _timed(slots, rough_variances(slots), file.rate_hz, layout.duration_s, coherent)
     for _ in range(_MOST_REFITS):
         before_ppm = timed.fit.clock.drift_ppm
         slots = _refitted(seen, slots, timed.fit.clock, layout)
-        timed = _timed(slots, arrival_variances(slots), file.rate_hz, layout.duration_s)
+        timed = _timed(slots, arrival_variances(slots), file.rate_hz, layout.duration_s, coherent)
         if abs(timed.fit.clock.drift_ppm - before_ppm) < _SETTLED_PPM:
             break
-    routing = routing_of(slots, file.n_channels, least_coherence=_COHERENT_SHARE * sighting.coherence())
+    routing = routing_of(slots, file.n_channels, least_coherence=np.inf if timed.sways else coherent)
     clock = timed.fit.clock
     lost: tuple[LostSamples, ...] = ()
     if timed.arrivals is not None and timed.jumps:
@@ -152,22 +153,26 @@ class _Timed(NamedTuple):
     variance: NDArray[np.float64]
     arrivals: Arrivals | None
     jumps: list[Jump]
+    sways: bool
 
 
-def _timed(slots: list[SlotFit], variance: NDArray[np.float64], rate_hz: float, end_s: float) -> _Timed:
-    """Return the clock through the undamaged chirps."""
+def _timed(
+    slots: list[SlotFit], variance: NDArray[np.float64], rate_hz: float, end_s: float, coherent: float
+) -> _Timed:
+    """Return the clock through the undamaged chirps; where most hold together less than `coherent`, it sways."""
     used = _undamaged(slots)
     sound = [slot for slot, use in zip(slots, used, strict=True) if use]
     if len(sound) == 1:
-        return _Timed(clock_of_one(sound[0], float(variance[used][0]), rate_hz), used, variance, None, [])
+        return _Timed(clock_of_one(sound[0], float(variance[used][0]), rate_hz), used, variance, None, [], False)
     arrivals = arrivals_of(sound, variance[used], rate_hz)
     jumps = count_jumps(arrivals)
     steps = steps_between(arrivals, jumps)
     fit = fit_clock(arrivals_of(sound, variance[used], rate_hz, steps), end_s, steps)
-    if jumps and fit.wander.walk_ppm > _STEADY_WALK_PPM:
+    sways = fit.wander.walk_ppm > _STEADY_WALK_PPM or float(np.median([one.coherence() for one in sound])) < coherent
+    if jumps and sways:
         # A speed that sways as a tape's does feigns any number of lost samples.
         jumps, fit = [], fit_clock(arrivals_of(sound, variance[used], rate_hz), end_s)
-    return _Timed(fit, used, variance, arrivals, jumps)
+    return _Timed(fit, used, variance, arrivals, jumps, sways)
 
 
 def _undamaged(slots: list[SlotFit]) -> NDArray[np.bool_]:

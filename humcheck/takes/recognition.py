@@ -14,7 +14,7 @@ from humcheck.takes.code_word import code_rate, read_code
 from humcheck.takes.equalized import Equalized, EqualizedFile, equalized_pair, equalized_single
 from humcheck.takes.pieces import PieceFit, fit_pieces
 from humcheck.takes.scan import Candidate, scan
-from humcheck.takes.sighting import Sighting, read_marker, turned
+from humcheck.takes.sighting import Sighting, read_marker, read_swaying, turned
 from humcheck.takes.slot_fit import SlotFit, fit_slot
 from humcheck.tracks.markers import SLOT_OFFSET_S
 from humcheck.tracks.sections import TrackChannel
@@ -150,12 +150,22 @@ def _read_equalized(file: TakeFile, candidate: Candidate) -> Sighting | None:
     """Return the marker that a candidate proves to be once the path's filter is taken back."""
     guess = Placement(candidate.start_index, file.rate_hz * candidate.stretch)
     equalized = equalized_pair(file, candidate.channel, guess) or _equalized_single(file, candidate.channel, guess)
+    if equalized is not None:
+        seen = EqualizedFile(file, equalized.equalizer)
+        slots = _at_one_rate(seen, _fit_all(seen, equalized.found), guess.samples_per_s)
+        if slots and (sighting := read_marker(seen, slots)) is not None:
+            return replace(sighting, equalizer=equalized.equalizer)
+    return _read_swaying(file, candidate.channel, guess)
+
+
+def _read_swaying(file: TakeFile, channel: TrackChannel, guess: Placement) -> Sighting | None:
+    """Return the marker of a take whose speed sways; the equalizer was made at one speed and is of no use elsewhere."""
+    equalized = equalized_single(file, channel, guess)
     if equalized is None:
         return None
     seen = EqualizedFile(file, equalized.equalizer)
-    slots = _at_one_rate(seen, _fit_all(seen, equalized.found), guess.samples_per_s)
-    sighting = read_marker(seen, slots) if slots else None
-    return None if sighting is None else replace(sighting, equalizer=equalized.equalizer)
+    slots = _fit_all(seen, equalized.found)
+    return read_swaying(seen, slots[0]) if slots else None
 
 
 def _equalized_single(file: TakeFile, channel: TrackChannel, guess: Placement) -> Equalized | None:

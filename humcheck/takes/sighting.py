@@ -11,7 +11,7 @@ from humcheck.audio.files import TakeFile
 from humcheck.errors import UnusableCall
 from humcheck.results.rows import TrackIdentity
 from humcheck.takes.chirps import Placement
-from humcheck.takes.code_word import CodeReading, read_code
+from humcheck.takes.code_word import CodeReading, read_code, swaying_code
 from humcheck.takes.equalized import EqualizedFile, Equalizer
 from humcheck.takes.slot_fit import SlotFit
 from humcheck.tracks.layouts import Layout, layout_of
@@ -23,6 +23,8 @@ _LEAST_BIT = 0.3
 #: it is 0.1 to 0.2) and be received alike: standard deviation of their sizes re the mean (0.1 at 0 dB, by chance 0.6).
 _LEAST_CODE_SHARE = 0.04
 _MOST_UNEVEN = 0.4
+#: Where it is sought at any place and speed, chance has much to choose from.
+_LEAST_SWAYING_SHARE = 0.3
 #: Clock errors tried, in ppm, when a single chirp of a narrow-band take leaves the rate too vague to find the bits.
 _VAGUE_RATES_PPM = (0.0, -150.0, 150.0, -300.0, 300.0, -450.0, 450.0, -600.0, 600.0)
 
@@ -73,6 +75,15 @@ def read_marker(file: TakeFile | EqualizedFile, slots: list[SlotFit]) -> Sightin
         if read is not None and (sighting := _sighting(*read, slots, rate_hz, reading.share)) is not None:
             return sighting
     return None
+
+
+def read_swaying(file: TakeFile | EqualizedFile, slot: SlotFit) -> Sighting | None:
+    """Return the marker that one chirp and a code word out of step with it prove to be: where a speed sways."""
+    reading = swaying_code(file, slot)
+    if reading.share < _LEAST_SWAYING_SHARE or not _is_code(reading):
+        return None
+    read = decode_marker([int(value > 0.0) for value in reading.values])
+    return None if read is None else _sighting(*read, [slot], slot.placement.samples_per_s, reading.share)
 
 
 def _is_code(reading: CodeReading) -> bool:

@@ -177,7 +177,7 @@ def test_a_damaged_marker_is_left_out():
     assert found.lost == ()
 
 
-@pytest.mark.parametrize("wow", [0.0005, 0.001])
+@pytest.mark.parametrize("wow", [0.0005, 0.001, 0.003])
 def test_a_speed_that_sways_feigns_no_loss_and_no_polarity(wow):
     # Speed off by up to `wow` and back 0.55 times a second, as a capstan does; arrivals are late by its integral.
     turn = 2.0 * np.pi * 0.55
