@@ -97,7 +97,7 @@ def _resolution(use: Use) -> Iterator[Finding]:
     parts, evidence = [], []
     gain = largest(use.changes("gain"))
     if gain is not None and gain.low is not None and gain.high is not None:
-        parts.append(f"a change of level from {decibels(max(abs(gain.low), abs(gain.high), 0.001), 3)}")
+        parts.append(f"a change of level from {decibels(max(abs(gain.low), abs(gain.high), 0.01), 2)}")
         evidence.append(Evidence(change=gain.id))
     span = largest(use.changes("response_span"))
     if span is not None:

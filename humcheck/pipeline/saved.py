@@ -22,7 +22,7 @@ def read_results(path: str) -> Results:
     """
     try:
         if not stat.S_ISREG(os.stat(path).st_mode):
-            raise UnusableCall("is no regular file", where=path, remedy="give a file written with --json")
+            raise UnusableCall("is a folder, or no regular file", where=path, remedy="give a file written with --json")
         with open(path, "rb") as file:
             text = file.read(LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:

@@ -42,7 +42,7 @@ _COLUMNS = (
     Column(key="buzz", title="Buzz", quantities=("buzz_level",), group="buzz"),
     Column(key="hiss", title="Hiss", quantities=("hiss_level",), group="hiss"),
     Column(key="level", title="Level, change", quantities=("gain",), group="level", changes=True),
-    Column(key="balance", title="Balance, change", quantities=("balance",), group="", changes=True),
+    Column(key="balance", title="Balance, change", quantities=("balance",), group="balance", changes=True),
     Column(key="tone", title="Tone, change", quantities=("response_span",), group="tone", changes=True),
     Column(key="bleed", title="Bleed", quantities=("crosstalk_1k", "crosstalk_worst"), group="bleed"),
     Column(key="ports", title="Bleed of other ports", quantities=("bleed_1k",), group="bleed"),
@@ -185,7 +185,10 @@ def _severities(catalogue: Catalogue) -> dict[tuple[str, Setup], str]:
     """Return the most serious finding by complaint and use."""
     steps: dict[tuple[str, Setup], int] = {}
     for row in catalogue.results.findings:
-        place = (group_of_kind(row.kind, row.quantity).key, replace(Setup.of(row), listening=None))
+        if row.quantity == "polarity":
+            continue  # a finding about level that no column shows: its dots beside a level would speak of another thing
+        group = "balance" if row.quantity == "balance" else group_of_kind(row.kind, row.quantity).key
+        place = (group, replace(Setup.of(row), listening=None))
         steps[place] = min(steps.get(place, 99), SEVERITY_ORDER.index(row.severity))
     return {place: SEVERITY_ORDER[step] for place, step in steps.items()}
 

@@ -79,6 +79,25 @@ def change(value, **fields):
     return Change(value=value, **(usual | fields))
 
 
+def test_dots_beside_a_level_speak_of_the_level():
+    """Inverted polarity is told among the findings; a balance that is off has a column of its own."""
+    rows = [
+        Change(subject="Alder", role="through", quantity=name, contrast="direct", value=0.4, unit="dB", channel="left",
+               port=port)
+        for name in ("gain", "balance") for port in ("1", "2")
+    ]  # fmt: skip
+    findings = [
+        Finding(id=name, kind="level", subject="Alder", role="through", quantity=name, severity=severity, sentence="",
+                port=port)
+        for name, severity, port in (
+            ("polarity", "strong", "1"), ("balance", "clear", "1"), ("gain", "none", "1"), ("gain", "slight", "2"),
+        )
+    ]  # fmt: skip
+    side = side_by_side(catalogue_of(changes=rows, findings=findings))
+    dots = [(row.cells["level"].severity, row.cells["balance"].severity) for row in side.rows]
+    assert dots == [("none", "clear"), ("slight", "")]
+
+
 @pytest.mark.parametrize(
     ("fields", "words"),
     [
