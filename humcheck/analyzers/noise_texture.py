@@ -34,8 +34,9 @@ _FEWEST_BINS = 5
 #: A line reaches three bins far in these frames (Blackman window), and counts from about a third of the noise on.
 _REACH_BINS = 3
 _LINES_RATIO = 1.35
-#: All bins together move where their median over so many goes up and down by 4 dB, and are so slow about it.
-_FEWEST_MOVING = 30
+#: All bins together move where their median over so many goes up and down by 4 dB (that of natural noise: by 3 dB
+#: between its softest and loudest hundredth of moments), and are so slow about it.
+_FEWEST_MOVING = 100
 _MOVES = 2.5
 _CHANGES_FRAMES = 2
 #: Median over mean of an exponential distribution.
@@ -135,7 +136,7 @@ def _in_one_state(power: Floats, is_noise: np.ndarray[tuple[int, ...], np.dtype[
         return power
     noise = power[:, is_noise]
     level = np.median(noise / np.maximum(np.median(noise, axis=0), 1e-30), axis=1)
-    low, high = np.quantile(level, (0.05, 0.95))
+    low, high = np.quantile(level, (0.01, 0.99))
     if high <= _MOVES * low:
         return power
     is_loud = level > np.sqrt(max(low, 1e-30) * high)

@@ -272,17 +272,21 @@ def _gain_control(clean: Clean, size: float, rng: np.random.Generator) -> list[F
     return codes_of(clean, gain_control=GainControl(target_dbfs=clean.gain_db - 1.0 - size, most_gain_db=0.0))
 
 
-def _gate(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]:
-    """Close a gate over both channels together, or one over each."""
+def _random_gate(clean: Clean, size: float, rng: np.random.Generator) -> NoiseGate:
     quiet = int(clean.section_s("quiet", 0.5) * clean.rate_hz)
     rms = float(np.sqrt(np.mean(clean.sound[quiet : quiet + clean.rate_hz] ** 2)))
     threshold_dbfs = 20.0 * np.log10(rms) + 3.0 + float(rng.uniform(6.0, 15.0))
-    gate = NoiseGate(threshold_dbfs=threshold_dbfs, reduction_db=size, hold_s=float(rng.uniform(0.05, 1.0)))
-    if rng.random() < 0.5:
-        return codes_of(clean, gate=gate)
-    one = Recorder(bits=None, n_channels=1, gate=gate)
+    return NoiseGate(threshold_dbfs=threshold_dbfs, reduction_db=size, hold_s=float(rng.uniform(0.05, 1.0)))
+
+
+def _gate(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]:
+    return codes_of(clean, gate=_random_gate(clean, size, rng))
+
+
+def _gate_each(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]:
+    one = Recorder(bits=None, n_channels=1, gate=_random_gate(clean, size, rng))
     sides = [one.record(clean.sound[:, [side]].T.copy(), clean.rate_hz, rng)[0] for side in range(2)]
-    return codes_of(clean, np.stack(sides, axis=1))
+    return codes_of(clean, np.stack(sides, axis=1), bits=24)
 
 
 def _suppressed(clean: Clean, most_db: float, rng: np.random.Generator) -> Sound:
@@ -416,6 +420,10 @@ def _low_cut(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]
     return codes_of(clean, steep_low_cut(clean.sound, clean.rate_hz, size, 2))
 
 
+def _speech_filter(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]:
+    return codes_of(clean, steep_low_cut(clean.sound, clean.rate_hz, size, 4))
+
+
 def _wrong_rate(clean: Clean, size: float, rng: np.random.Generator) -> list[Fault]:
     return codes_of(clean, rate_hz=int(size))
 
@@ -460,12 +468,24 @@ CASES = (
     ),
     Case(
         "gate",
-        "noise gate over both or either, hold 0.05 to 1 s",
+        "noise gate over both channels, hold 0.05 to 1 s",
         "dB",
         (30.0, 10.0, 6.0, 4.0, 3.0),
         6.0,
         _gate,
         tracks=("silence",),
+    ),
+    # A picture's lines may hide the noise beside the channel's own tone, and the other channel is closed.
+    Case(
+        "gate",
+        "one over each channel, 24 bits, no picture",
+        "dB",
+        (30.0, 10.0, 6.0, 4.0, 3.0),
+        6.0,
+        _gate_each,
+        tracks=("silence",),
+        path=lambda _: {"picture": None},
+        in_quick=False,
     ),
     Case(
         "noise-suppression",
@@ -534,6 +554,15 @@ CASES = (
         100.0,
         _low_cut,
         tracks=("sweep",),
+    ),
+    Case(
+        "low-cut",
+        "fourth-order high-pass, corner, by the markers",
+        "Hz",
+        (300.0, 200.0, 150.0, 120.0, 110.0),
+        200.0,
+        _speech_filter,
+        tracks=("silence",),
     ),
     Case(
         "resampled",
