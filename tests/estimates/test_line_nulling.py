@@ -64,6 +64,17 @@ def test_the_lines_are_fitted_by_least_squares():
     assert kernel.weights @ sound == pytest.approx(plain.weights @ (sound - fitted)[inside], rel=1e-6)
 
 
+@pytest.mark.parametrize("first", [1, 41])
+def test_few_lines_and_many_are_fitted_alike(monkeypatch, first):
+    # From the 41st on they stand below half the rate: sums of two of them are as good as differences.
+    lines = scan([50.0 * order + 0.1 * (order % 3) for order in range(first, first + 19)])
+    frequency_hz = 50.0 * first + 500.0
+    many = nulled(frequency_hz, lines)
+    monkeypatch.setattr("humcheck.estimates.sweeps.line_nulling.FEW_LINES", 400)
+    written_out = nulled(frequency_hz, lines)
+    np.testing.assert_allclose(many.weights, written_out.weights, atol=1e-9 * np.abs(written_out.weights).max())
+
+
 def test_a_line_that_noise_hides_is_left_in():
     plain = window_kernel(1000.0, WINDOW, RATE_HZ)
     assert nulled(1000.0, scan([990.0, 1000.0], power=1e-13)) is plain

@@ -26,6 +26,8 @@ EDGE_SHARE = 0.3
 #: A wave that turns so often within an edge adds up to less than 1e-12 of the weights under it: the edge's fifth
 #: derivative is its first that jumps.
 ALONE_CYCLES = 100.0
+#: Of so few lines the fit's rows are written out.
+FEW_LINES = 8
 #: Lines that would add less than this share of the noise's power to a reading are left in it.
 HARMLESS_SHARE = 0.02
 #: No line is heard through a window from further off than so many reciprocal lengths: -120 dB.
@@ -74,11 +76,14 @@ def nulled_kernel(
     bin_turns = lines.bin_hz / rate_hz
     share = _fit_weights(local / rate_hz, window, reach)
     scale = 1.0 / float(np.abs(local).max())
-    normal = _normal_matrix(bins, bin_turns, local, share, scale, ALONE_CYCLES / (_edge_s(window, reach) * rate_hz))
-    # A trace of damping, for lines that are too close to be told apart.
-    normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
-    taken_off = np.linalg.solve(normal, _inside(bins, bin_turns, plain, scale))
-    weights = -share * _lines_at(taken_off, bins, bin_turns, local, scale)
+    if bins.size <= FEW_LINES:
+        lines_inside = _few_lines(bins, bin_turns, plain, local, share)
+    else:
+        alone_turns = ALONE_CYCLES / (_edge_s(window, reach) * rate_hz)
+        normal = _normal_matrix(bins, bin_turns, local, share, scale, alone_turns)
+        taken_off = _solved(normal, _inside(bins, bin_turns, plain, scale))
+        lines_inside = _lines_at(taken_off, bins, bin_turns, local, scale)
+    weights = -share * lines_inside
     weights[plain.local[0] - local[0] : plain.local[-1] - local[0] + 1] += plain.weights
     return Kernel(local=local, weights=weights, frequency_hz=frequency_hz), reach
 
@@ -108,9 +113,26 @@ def _reach(frequency_hz: float, window: Window, law: SweepLaw) -> Window:
     return Window(early_s=early_s, late_s=late_s)
 
 
-# The fit's rows are cosine and sine of every line, times powers of time: (power, cosine or sine, line). They are never
-# written out: products of two are waves at the sum and at the difference of their frequencies, and lines that lie on
-# bins have few different ones.
+def _few_lines(bins: Bins, bin_turns: float, plain: Kernel, local: Bins, share: Floats) -> Complexes:
+    """Return what the fit makes of the lines inside a plain kernel, as the sum of its rows, all written out."""
+    waves = Phasors(bin_turns * bins, local).rows()
+    relative = local / float(np.abs(local).max())
+    rows = np.concatenate([part * relative**power for power in POWERS for part in (waves.real, waves.imag)])
+    first = plain.local[0] - local[0]
+    inside = rows[:, first : first + plain.local.size] @ plain.weights.view(np.float64).reshape(-1, 2)
+    taken_off = _solved((rows * share) @ rows.T, inside)
+    return np.ascontiguousarray((taken_off.T @ rows).T).view(np.complex128)[:, 0]
+
+
+def _solved(normal: Reals, inside: Floats) -> Reals:
+    # A trace of damping, for lines that are too close to be told apart.
+    normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
+    return np.asarray(np.linalg.solve(normal, inside))
+
+
+# The fit's rows are cosine and sine of every line, times powers of time: (power, cosine or sine, line). Of many lines
+# they are not written out: products of two are waves at the sum and at the difference of their frequencies, and lines
+# that lie on bins have few different ones.
 
 
 def _normal_matrix(
@@ -122,10 +144,11 @@ def _normal_matrix(
     """
     apart = np.concatenate([bins[:, np.newaxis] - bins, bins[:, np.newaxis] + bins])
     different, place = np.unique(np.abs(apart), return_inverse=True)
-    slow = different[different * bin_turns < alone_turns]  # the first ones: they are in order
+    turns = different * bin_turns
+    slow = np.abs(turns - np.rint(turns)) < alone_turns  # a whole turn a sample is none
     moments = np.stack([share * (scale * local) ** power for power in range(2 * POWERS[-1] + 1)])
     sums = np.zeros((len(moments), different.size), dtype=np.complex128)
-    sums[:, : slow.size] = Phasors(bin_turns * slow, local).sums(moments)
+    sums[:, slow] = Phasors(turns[slow], local).sums(moments)
     sums = sums[:, place.reshape(apart.shape)]
     difference, added = sums[:, : bins.size], sums[:, bins.size :]
     sine = np.where(apart[: bins.size] < 0, -1.0, 1.0) * difference.imag

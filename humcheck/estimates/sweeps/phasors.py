@@ -17,7 +17,7 @@ Reals = NDArray[np.floating[Any]]
 
 _BLOCK = 64
 #: Of so few frequencies all exponentials are taken sooner than products of them are laid out.
-_FEW = 4
+_FEW = 8
 
 
 class Phasors:
