@@ -182,6 +182,24 @@ def test_calm_direct_takes_say_nothing_and_like_ones_help():
     assert like.degrees_of_freedom == pytest.approx(6)
 
 
+@pytest.mark.parametrize(("more", "held_at_least"), [(0.0, 0.94), (0.2, 0.94), (0.5, 0.85)])
+def test_two_single_takes_over_the_day_are_judged_by_their_own_noise(more, held_at_least):
+    """Two direct takes and one through, own noise 0.1, and scatter that none of them states."""
+    rng = np.random.default_rng(17)
+    held, halves = [], []
+    for _ in range(300):
+        values = math.hypot(0.1, more) * rng.standard_normal(3)
+        _, through = scatter_of([over_the_day(*values[:2], own=0.01), replugged(values[2], own=0.01)], "p")
+        low, high = through.estimate.interval()
+        held.append(low <= 0 <= high)
+        halves.append((high - low) / 2)
+    # Binomial: 300 trials, 1.3 % each way, three of them. Where scatter is five times the noise, two takes that happen
+    # to agree hide it.
+    assert np.mean(held) >= held_at_least - 3 * 0.013
+    # Student's t of one degree of freedom would be 12.706 times the scatter (any table).
+    assert np.mean(halves) < 0.5 * 12.706 * math.hypot(0.1, more)
+
+
 def test_what_other_quantities_say_of_the_day():
     still, drifting = [-2.0], [2.0]
     names = ("hum", "hiss", "gain", "balance")

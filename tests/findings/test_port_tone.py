@@ -54,6 +54,10 @@ def test_the_port_that_differs_is_named():
     finding = found(spread(2.7, distinguishable=True, equivalent=False, margin=0.3, p_value=1e-9, p_adjusted=1e-8))
     assert "do not pass all frequencies alike: up to 2.70 dB apart, level set aside, at 20 Hz" in finding.sentence
     assert "Port 3 differs most from the others." in finding.sentence
+    # At the end of hearing alone it weighs slightly, whatever its size.
+    assert finding.severity == "slight"
+    inside = {"reference": {"at_hz": 100.0}}
+    finding = found(spread(2.7, distinguishable=True, equivalent=False, margin=0.3, p_adjusted=1e-8, **inside))
     assert finding.severity == "clear"
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from humcheck.findings.audibility import difference_severity, difference_words
-from humcheck.findings.bench.bench_rows import SIGNIFICANCE, BenchRows
+from humcheck.findings.bench.bench_rows import SIGNIFICANCE, BenchRows, lighter
 from humcheck.findings.bench.claims import evidence_of
 from humcheck.findings.bench.making import UNSURE, finding_of
 from humcheck.findings.bench.ports import HARDEST, KIND, REPEAT, SPREAD
 from humcheck.findings.bench.wording import count_words
+from humcheck.findings.sound import INSIDE_HZ
 from humcheck.findings.words import decibels
 from humcheck.results import Change, Finding
 from humcheck.results.rows import Severity
@@ -45,7 +46,7 @@ def _finding(bench: BenchRows, device: str, row: Change, rows: list[Change], n_p
         confidence = "shown to be the same within the margin (95 %)" if row.equivalent else "a bound (95 %)"
     else:
         sentence = _apart(device, row, compared, sure=sure)
-        severity = difference_severity("tone", row.value) if sure else "none"
+        severity = _severity(row) if sure else "none"
         confidence = "larger than the scatter from take to take (95 %)" if sure else "not shown"
         advice = [] if sure and severity == "none" else [HARDEST if sure else REPEAT.format(count="two or more")]
     return finding_of(
@@ -69,6 +70,14 @@ def _apart(device: str, row: Change, compared: str, *, sure: bool) -> str:
     )
     port = row.reference.get("stands_out")
     return f"{sentence} Port {port} differs most from the others." if isinstance(port, str) else sentence
+
+
+def _severity(row: Change) -> Severity:
+    """Return how much it weighs: at the ends of hearing alone no more than slightly."""
+    severity = difference_severity("tone", row.value)
+    at_hz = row.reference.get("at_hz")
+    inside = isinstance(at_hz, int | float) and INSIDE_HZ[0] <= at_hz <= INSIDE_HZ[1]
+    return severity if inside else lighter([severity, "slight"])
 
 
 def _at_most_db(row: Change) -> float:
