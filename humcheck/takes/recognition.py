@@ -34,17 +34,21 @@ _PLAIN_LIKENESS = 0.85
 _MORE, _LEFT = 1.4, 0.6
 _SAME_RATE = 15e-6
 _RATE_PASSES = 2
+_CRYSTAL_ERROR = 1.2e-3
 #: Take seconds for each track second where a file states a rate that is not its own.
 _WRONG_RATES = (48000 / 44100, 44100 / 48000, 2.0, 0.5)
 _WRONG_RATE_SEARCH_S = 45.0
 #: Those of rarer mistakes between 22.05, 32, 44.1, 48, 88.2 and 96 kHz, and of tape that runs 2 to 5 % fast or slow:
-#: looked for where nothing else was found. (Shorter chirps than a third of their length look like any sound.)
+#: looked for where nothing else was found. (Shorter chirps than a third of their length look like any sound, and
+#: the first marker of a track that runs four times too slow comes after half a minute.)
 _RARE_RATES = (
     *(0.965, 1.035),
     *(32 / 96, 32 / 88.2, 44.1 / 96, 48 / 88.2, 32 / 48, 22.05 / 32, 32 / 44.1),
-    *(44.1 / 32, 32 / 22.05, 48 / 32, 88.2 / 48, 96 / 44.1, 88.2 / 32, 96 / 32, 88.2 / 22.05, 96 / 22.05),
+    *(44.1 / 32, 32 / 22.05, 48 / 32, 88.2 / 48, 96 / 44.1, 88.2 / 32, 96 / 32),
 )
-_RARE_RATE_SEARCH_S = 30.0
+_RARE_RATE_SEARCH_S = 25.0
+#: Candidates of a wrong rate are looked at closely where they are this clear: by chance few are.
+_CLEAR_LIKENESS = 0.3
 _MOMENT_S, _LOUDER_RATIO = 0.1, 2.0
 
 
@@ -78,7 +82,8 @@ def find_marker(file: TakeFile, start: int = 0) -> Search:
         n_unread += search.n_unread
     early = min(file.n_samples, start + int(_RARE_RATE_SEARCH_S * file.rate_hz))
     if search.sighting is None and not n_unread and _plays(file, start, early):
-        search = read_candidates(file, scan(file, start, early, _RARE_RATES))
+        rare = (one for one in scan(file, start, early, _RARE_RATES) if one.likeness > _CLEAR_LIKENESS)
+        search = read_candidates(file, rare)
     return Search(sighting=search.sighting, n_unread=n_unread)
 
 
@@ -111,7 +116,8 @@ def read_candidates(
     for candidate in candidates:
         slots = _slots_of(file, candidate)
         sighting = read_marker(file, slots) if slots else None
-        if equalize and not isinstance(file, EqualizedFile) and not _is_plain(sighting):
+        clear = candidate.stretch == 1.0 or candidate.likeness > _CLEAR_LIKENESS
+        if equalize and clear and not isinstance(file, EqualizedFile) and not _is_plain(sighting):
             sighting = _better(file, sighting, _read_equalized(file, candidate))
         search.sighting = sighting
         if sighting is not None:
@@ -149,28 +155,39 @@ def _clearness(sighting: Sighting) -> NDArray[np.float64]:
 def _read_equalized(file: TakeFile, candidate: Candidate) -> Sighting | None:
     """Return the marker that a candidate proves to be once the path's filter is taken back."""
     guess = Placement(candidate.start_index, file.rate_hz * candidate.stretch)
-    equalized = equalized_pair(file, candidate.channel, guess) or _equalized_single(file, candidate.channel, guess)
-    if equalized is not None:
-        seen = EqualizedFile(file, equalized.equalizer)
-        slots = _at_one_rate(seen, _fit_all(seen, equalized.found), guess.samples_per_s)
-        if slots and (sighting := read_marker(seen, slots)) is not None:
-            return replace(sighting, equalizer=equalized.equalizer)
-    return _read_swaying(file, candidate.channel, guess)
+    equalized = equalized_pair(file, candidate.channel, guess)
+    if equalized is not None and (sighting := _read_through(file, equalized, guess)) is not None:
+        return sighting
+    # Of rarer rates nothing but both chirps together is believed, and looked at.
+    return None if candidate.stretch in _RARE_RATES[2:] else _read_single(file, candidate.channel, guess)
 
 
-def _read_swaying(file: TakeFile, channel: TrackChannel, guess: Placement) -> Sighting | None:
-    """Return the marker of a take whose speed sways; the equalizer was made at one speed and is of no use elsewhere."""
+def _read_through(file: TakeFile, equalized: Equalized, guess: Placement) -> Sighting | None:
+    seen = EqualizedFile(file, equalized.equalizer)
+    slots = _at_one_rate(seen, _fit_all(seen, equalized.found), guess.samples_per_s)
+    sighting = read_marker(seen, slots) if slots else None
+    return None if sighting is None else replace(sighting, equalizer=equalized.equalizer)
+
+
+def _read_single(file: TakeFile, channel: TrackChannel, guess: Placement) -> Sighting | None:
+    """Return the marker by one chirp, at the rate that its code word tells, or on a clock that sways."""
     equalized = equalized_single(file, channel, guess)
     if equalized is None:
         return None
     seen = EqualizedFile(file, equalized.equalizer)
     slots = _fit_all(seen, equalized.found)
-    return read_swaying(seen, slots[0]) if slots else None
+    if not slots:
+        return None
+    error, share = code_rate(seen, slots[0], equalized.lever_s)
+    steady = None
+    if share >= _LEAST_SOUGHT_SHARE and (again := _at_code_rate(file, channel, guess, error)) is not None:
+        steady = _read_through(file, again, guess)
+    # The equalizer was made at one speed and is of no use at another: a take that sways is seen without.
+    return steady or read_swaying(seen, slots[0])
 
 
-def _equalized_single(file: TakeFile, channel: TrackChannel, guess: Placement) -> Equalized | None:
-    """Return the equalizer by one chirp, at the rate that its code word tells."""
-    error = 0.0
+def _at_code_rate(file: TakeFile, channel: TrackChannel, guess: Placement, error: float) -> Equalized | None:
+    """Return the equalizer at the rate that the code word tells; None where it tells none that a crystal has."""
     for _ in range(_RATE_PASSES):
         equalized = equalized_single(file, channel, guess, error)
         if equalized is None:
@@ -178,9 +195,11 @@ def _equalized_single(file: TakeFile, channel: TrackChannel, guess: Placement) -
         seen = EqualizedFile(file, equalized.equalizer)
         slots = _fit_all(seen, equalized.found)
         more, share = code_rate(seen, slots[0], equalized.lever_s) if slots else (0.0, 0.0)
-        if share < _LEAST_SOUGHT_SHARE:
-            return None
         error += more
+        if share < _LEAST_SOUGHT_SHARE or abs(error) > _CRYSTAL_ERROR:
+            return None
+        if abs(more) < _SAME_RATE:
+            break
     return equalized_single(file, channel, guess, error)
 
 
