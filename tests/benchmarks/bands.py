@@ -53,7 +53,7 @@ BENCHES = {
 }
 
 
-def rows(quick: bool) -> list[Row]:
+def run(quick: bool) -> list[Row]:
     """Return the table, for levels with the gain's own scatter known as a whole bench knows it, and for shapes."""
     n_benches = 10 if quick else 300
     table = []

@@ -19,7 +19,6 @@ from humcheck.comparison.compare import compare_takes
 from humcheck.comparison.material import MeasuredTake
 from humcheck.comparison.references import is_compared
 from humcheck.results import QUANTITIES, Change, Key, Measure, TakeRow
-from tests.benchmarks import bands
 from tests.benchmarks.table import Row, judged
 
 _MARGIN_DB = 0.3
@@ -114,7 +113,7 @@ def run(quick: bool) -> list[Row]:
     rows: list[Row] = []
     for name, scene in SCENES.items():
         rows += rows_of_scene(name, scene, 40 if quick else 1000)
-    return [*rows, *bands.rows(quick), _cost()]
+    return [*rows, _cost()]
 
 
 def rows_of_scene(name: str, scene: Scene, n_benches: int, seed: int = _SEED) -> list[Row]:
