@@ -45,8 +45,8 @@ class Phasors:
 
     def rows(self) -> Complexes:
         """Return the phasors themselves, shape (n_f, n)."""
-        products = self._coarse[:, np.newaxis] * self._fine
-        return np.asarray(products.reshape(-1, products.shape[-1])[: self._n_samples].T)
+        products = self._coarse.T[:, :, np.newaxis] * self._fine.T[:, np.newaxis]
+        return np.asarray(products.reshape(len(products), -1)[:, : self._n_samples])
 
     def sums(self, rows: Floats) -> Complexes:
         """Return the sum over samples of each row times each phasor.
