@@ -65,6 +65,8 @@ class _Head(msgspec.Struct):
 def _version_of(data: bytes, where: object) -> int:
     """Return the format version, after a first look that keeps nothing else of the file."""
     remedy = "give a file written with --json"
+    if data.lstrip()[:9].lower() in (b"<!doctype", b"<html"):
+        raise HumcheckError("this is a page, not the results that it was made from", where=where, remedy=remedy)
     try:
         head = msgspec.json.decode(data, type=_Head)
     except msgspec.ValidationError:

@@ -97,6 +97,11 @@ def test_no_number_that_is_not_finite_is_ever_written(results):
         )
 
 
+def test_a_page_is_told_from_results():
+    with pytest.raises(HumcheckError, match="a page, not the results"):
+        load_results("\n<!DOCTYPE html><html></html>")
+
+
 def test_nan_smuggled_into_a_file_is_refused(results):
     text = results_to_json(results).replace("-80.0", "NaN")
     with pytest.raises(HumcheckError, match="damaged"):

@@ -146,7 +146,8 @@ def _alike(device: str, claims: Sequence[Claim], n_ports: int) -> Iterator[Findi
         by_margin.setdefault(margin_words(claim.change), []).append(claim.question.noun)
     compared = min(int(claim.change.reference.get("n_ports", n_ports)) for claim in claims)
     every = compared == n_ports
-    which = f"all {count_words(n_ports)} ports" if every else f"{count_words(compared)} of {n_ports} ports"
+    every_words = "both ports" if n_ports == 2 else f"all {count_words(n_ports)} ports"
+    which = every_words if every else f"{count_words(compared)} of {n_ports} ports"
     found = listed([f"{claim.question.noun} {size_words(claim.change, digits=2)}" for claim in claims])
     sentence = (
         f"{capital(which)} of {device} pass the sound alike in what could be shown: {within_words(by_margin)}. "
