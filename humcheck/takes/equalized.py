@@ -34,6 +34,8 @@ Complex = NDArray[np.complex128]
 #: Share of the energy, in the bands where it is heard, that the response of what is taken for a chirp holds.
 _CHIRP_COMPACTNESS = 0.25
 _RATE_PASSES = 2
+#: A response that is still further off after its place was moved there belongs to a chirp elsewhere.
+_CENTRED_S = 0.001
 #: Responses this far below the strongest one are not raised to it.
 _MOST_RAISED = 1e-4
 #: All noise is that much more than what falls into the stretch of the response.
@@ -112,7 +114,7 @@ def equalized_pair(file: TakeFile, channel: TrackChannel, guess: Placement) -> E
             return None
         placed = _slower(_centred(placed, pulses[0]), "left", pulses[0], error)
     pulses = _compact(pulse_of(file, "left", placed), pulse_of(file, "right", placed.moved(away_s)))
-    if len(pulses) < 2:
+    if len(pulses) < 2 or abs(pulses[0].delay_s) > _CENTRED_S:
         return None
     found: dict[TrackChannel, Placement] = {"left": placed, "right": placed.moved(away_s)}
     return _equalized(pulses, found)
@@ -125,7 +127,9 @@ def equalized_single(file: TakeFile, channel: TrackChannel, guess: Placement, er
         return None
     placed = _slower(_centred(guess, pulses[0]), channel, pulses[0], error)
     pulses = _compact(pulse_of(file, channel, placed))
-    return _equalized(pulses, {channel: placed}) if pulses else None
+    if not pulses or abs(pulses[0].delay_s) > _CENTRED_S:
+        return None
+    return _equalized(pulses, {channel: placed})
 
 
 def _equalized(pulses: list[Pulse], found: dict[TrackChannel, Placement]) -> Equalized:

@@ -7,7 +7,7 @@ import pytest
 from scipy import signal
 
 from humcheck.takes.chirps import Placement, chirp
-from humcheck.takes.equalized import EqualizedFile, equalizer_of
+from humcheck.takes.equalized import EqualizedFile, equalized_pair, equalizer_of
 from humcheck.takes.pulses import pulse_of, rate_of_pair
 from humcheck.takes.recognition import find_marker
 from humcheck.takes.take import sought_in
@@ -142,6 +142,16 @@ def test_an_equalizer_gives_the_chirp_back():
     assert likeness(seen) > 0.97
     # Whatever stretch is read, the same samples are the same.
     assert seen.read(first, stop)[100:200] == pytest.approx(seen.read(first + 100, first + 200), abs=1e-12)
+
+
+def test_a_chirp_beside_the_place_is_left_to_its_own_candidate():
+    take = through(*PATHS["steep low-pass"])
+    placed = Placement(RATE_HZ + SILENCE.markers[0].start_s * (1.0 + 1e-6 * DRIFT_PPM) * RATE_HZ, float(RATE_HZ))
+    assert equalized_pair(take, "left", placed.moved(0.004)) is not None
+    # Further off, what is found is its edge: taken for the whole it would be timed some milliseconds wrong.
+    for late_s in (-0.02, -0.016, 0.016, 0.02):
+        found = equalized_pair(take, "left", placed.moved(late_s))
+        assert found is None or found.found["left"].start_index == pytest.approx(placed.start_index, abs=60.0)
 
 
 def test_noise_is_no_pulse():
