@@ -36,6 +36,8 @@ _CHIRP_COMPACTNESS = 0.25
 _RATE_PASSES = 2
 #: A response that is still further off after its place was moved there belongs to a chirp elsewhere.
 _CENTRED_S = 0.001
+#: Nor is one believed that is this far from its candidate: paths of 20 ms of group delay move it by 1 ms.
+_NEAR_S = 0.005
 #: Responses this far below the strongest one are not raised to it.
 _MOST_RAISED = 1e-4
 #: All noise is that much more than what falls into the stretch of the response.
@@ -139,7 +141,11 @@ def _equalized(pulses: list[Pulse], found: dict[TrackChannel, Placement]) -> Equ
 
 
 def _compact(*pulses: Pulse | None) -> list[Pulse]:
-    return [pulse for pulse in pulses if pulse is not None and pulse.compactness >= _CHIRP_COMPACTNESS]
+    return [
+        pulse
+        for pulse in pulses
+        if pulse is not None and pulse.compactness >= _CHIRP_COMPACTNESS and abs(pulse.delay_s) < _NEAR_S
+    ]
 
 
 def _centred(placed: Placement, pulse: Pulse) -> Placement:
