@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humcheck.audio.files import TakeFile, open_take
-from humcheck.audio.levels import FLOOR_DBFS, amplitude_to_dbfs
 from humcheck.errors import MeasurementError
 from humcheck.results.rows import Channel, Fault, TrackIdentity
 from humcheck.takes.alignment import Alignment, align
-from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, copy_faults, no_sound_fault, sample_faults
+from humcheck.takes.faults import NO_SOUND_DB, alignment_faults, copy_faults, sample_faults
 from humcheck.takes.faults_wiring import dead_channel_faults
 from humcheck.takes.quiet import quiet_stretch
 from humcheck.takes.recognition import find_marker
@@ -78,14 +77,6 @@ class Take:
             return quiet_stretch(self.file).covers_all
         except MeasurementError:
             return bool(self.survey.peak.max(initial=0.0) == 0.0)
-
-    def no_sound(self) -> Fault | None:
-        """Return the fault for a take that should hold a track but is silent; None where something plays in it."""
-        if not self.is_silent:
-            return None
-        peak_dbfs = amplitude_to_dbfs(float(self.survey.peak.max(initial=0.0)))
-        level = "digital silence" if peak_dbfs <= FLOOR_DBFS else f"noise that peaks at {peak_dbfs:.0f} dBFS"
-        return no_sound_fault(f"the take holds nothing but {level}.")
 
     @property
     def bounds(self) -> tuple[int, int]:
