@@ -202,8 +202,9 @@ def test_readiness_is_told_from_the_direct_takes():
     assert "of level" in text
 
 
-def test_cures_that_stand_side_by_side_are_no_hunt():
-    steps = (("transformer", 0.0), ("ferrite ring", 30.0), ("same socket strip", 10.0))
+@pytest.mark.parametrize("left_db", [(0.0, 30.0, 10.0), (0.0, 10.0, 30.0)], ids=["between", "after them"])
+def test_cures_that_stand_side_by_side_are_no_hunt(left_db):
+    steps = zip(("transformer", "same socket strip", "ferrite ring"), left_db, strict=True)
     assert of_kind(hunted(*steps), "hunt") == ""
 
 

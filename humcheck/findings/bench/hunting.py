@@ -35,8 +35,8 @@ def _finding(bench: BenchRows, device: str, known: Sequence[tuple[Fix, Claim]]) 
     taking = [index for index, (_, claim) in enumerate(known) if _takes(claim, "different")]
     perhaps = [index for index, (_, claim) in enumerate(known) if _takes(claim, "perhaps")]
     found = taking or perhaps
-    # Where several take it away and it is there again in between, they are cures that stand side by side, not a hunt.
-    if not found or (len(found) > 1 and found[-1] - found[0] >= len(found)):
+    # Where several take it away and it is there again between or after them, they are cures that stand side by side.
+    if not found or (len(found) > 1 and found != list(range(found[0], len(known)))):
         return None
     first = found[0]
     step, claim = known[first]
