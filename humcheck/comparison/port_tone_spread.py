@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from humcheck.audio.levels import Floats
-from humcheck.comparison.response_delta import Delta, mean_shape, student_t
-from humcheck.comparison.response_figures import AUDIBLE_HZ, NOISE_DRAWS, at_most
+from humcheck.comparison.response_delta import Delta, mean_shape
+from humcheck.comparison.response_figures import AUDIBLE_HZ, NOISE_DRAWS, at_most, range_change
 from humcheck.estimates.sweeps import ResponseEstimate
 from humcheck.results import Change, Key
 
@@ -56,7 +56,6 @@ def tone_spread(ports: Mapping[str, Takes], cells: Sequence[Takes], key: Key) ->
     raw_db, names = float(spread_db[at]), list(ports)
     top, bottom = int(np.argmax(found.value_db[:, at])), int(np.argmin(found.value_db[:, at]))
     noise_db = _of_noise(found.sd_db)
-    value_db = float(np.sqrt(max(raw_db**2 - float(noise_db.mean()) ** 2, 0.0)))
     n_takes = min(len(takes) for takes in ports.values())
     reference = {
         "subject": key.subject,
@@ -75,21 +74,15 @@ def tone_spread(ports: Mapping[str, Takes], cells: Sequence[Takes], key: Key) ->
         reference["stands_out"] = names[_farthest(found.value_db[:, at])]
     ends_db = float(np.hypot(found.sd_db[top, at], found.sd_db[bottom, at]))
     freedom = np.minimum(found.freedom[top, at], found.freedom[bottom, at])
-    fields = key.fields(quantity="port_spread", port=None)
-    if raw_db <= float(np.quantile(noise_db, 0.95)):
-        limit_db = value_db + float(student_t(0.95, freedom)) * ends_db
-        return Change(**fields, contrast="port", value=limit_db, unit="dB", bound="upper", reference=reference)
-    half_db = float(student_t(0.975, freedom)) * ends_db
-    return Change(
-        **fields,
-        contrast="port",
-        value=value_db,
-        unit="dB",
-        low=max(value_db - half_db, 0.0),
-        high=value_db + half_db,
-        reference=reference,
-        p_value=_probability(raw_db, found),
-        distinguishable=True if n_takes > 1 else None,
+    return range_change(
+        key.fields(quantity="port_spread", port=None),
+        "port",
+        raw_db,
+        noise_db,
+        (ends_db, freedom),
+        reference,
+        lambda: _probability(raw_db, found),
+        repeated=n_takes > 1,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Literal
 
 import numpy as np
@@ -11,7 +11,7 @@ from humcheck.audio.levels import Floats
 from humcheck.comparison.response_delta import Delta, student_t
 from humcheck.estimates.sweeps import REFERENCE_HZ
 from humcheck.results import Change, NotMeasured
-from humcheck.results.rows import Key
+from humcheck.results.rows import Contrast, Key
 
 #: A corner is where half the power is left.
 CORNER_DB = float(10.0 * np.log10(0.5))
@@ -50,7 +50,6 @@ def span_change(shape: Delta, key: Key, reference: Mapping[str, Any], *, repeate
     top, bottom = int(np.argmax(value_db)), int(np.argmin(value_db))
     raw_db = float(value_db[top] - value_db[bottom])
     noise_db = _noise_ranges(sd_db)
-    span_db = float(np.sqrt(max(raw_db**2 - float(np.mean(noise_db)) ** 2, 0.0)))
     ends_db = float(np.hypot(sd_db[top], sd_db[bottom]))
     freedom = np.minimum(shape.freedom[used][top], shape.freedom[used][bottom])
     described = dict(reference) | {
@@ -60,20 +59,62 @@ def span_change(shape: Delta, key: Key, reference: Mapping[str, Any], *, repeate
         "smallest_at_hz": float(frequency_hz[bottom]),
         "noise_alone_db": float(np.mean(noise_db)),
     }
-    fields = key.fields(quantity="response_span")
+    return range_change(
+        key.fields(quantity="response_span"),
+        "direct",
+        raw_db,
+        noise_db,
+        (ends_db, freedom),
+        described,
+        lambda: _p_of_range(raw_db, sd_db, shape.freedom[used]),
+        repeated=repeated,
+    )
+
+
+def range_change(
+    fields: Mapping[str, Any],
+    contrast: Contrast,
+    raw_db: float,
+    noise_db: Floats,
+    ends: tuple[float, Floats],
+    reference: Mapping[str, Any],
+    p_value: Callable[[], float],
+    *,
+    repeated: bool,
+) -> Change:
+    """Return the row of a largest difference among many values, noise taken off, or its bound where noise hides it.
+
+    Parameters
+    ----------
+    fields : mapping
+        Key and quantity.
+    contrast : str
+        What is compared.
+    raw_db : float
+        The range as measured.
+    noise_db : numpy.ndarray, shape (n_draws,)
+        Ranges that noise alone would give.
+    ends : tuple of float and numpy.ndarray
+        Standard uncertainty of the difference of both ends in dB, and its degrees of freedom.
+    reference : mapping
+        What it is compared with.
+    p_value : callable
+        Gives the probability of such a range without a difference.
+    repeated : bool
+        Whether takes were repeated.
+    """
+    ends_db, freedom = ends
+    value_db = float(np.sqrt(max(raw_db**2 - float(np.mean(noise_db)) ** 2, 0.0)))
+    told: dict[str, Any] = {**fields, "contrast": contrast, "unit": "dB", "reference": dict(reference)}
     if raw_db <= float(np.quantile(noise_db, 0.95)):
-        limit_db = span_db + float(student_t(0.95, freedom)) * ends_db
-        return Change(**fields, contrast="direct", value=limit_db, unit="dB", bound="upper", reference=described)
+        return Change(**told, value=value_db + float(student_t(0.95, freedom)) * ends_db, bound="upper")
     half_db = float(student_t(0.975, freedom)) * ends_db
     return Change(
-        **fields,
-        contrast="direct",
-        value=span_db,
-        unit="dB",
-        low=max(span_db - half_db, 0.0),
-        high=span_db + half_db,
-        reference=described,
-        p_value=_p_of_range(raw_db, sd_db, shape.freedom[used]),
+        **told,
+        value=value_db,
+        low=max(value_db - half_db, 0.0),
+        high=value_db + half_db,
+        p_value=p_value(),
         distinguishable=True if repeated else None,
     )
 
